@@ -1,0 +1,207 @@
+"""An assembly: an application, items and the joints between their ports."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Annotated, Any, Self
+
+from pydantic import Field, model_validator
+
+from rules.connections import Words
+from rules.parts import Component, Count, Identifier, Model, Sku, fault
+from rules.quantities import (
+    AngleDeg,
+    BoostKpa,
+    LengthMm,
+    PowerKw,
+    PressureKpa,
+    TemperatureC,
+    VoltageV,
+)
+from rules.vocabulary import (
+    Circuit,
+    Induction,
+    Placement,
+    PowerAt,
+    PumpControl,
+    SealantKind,
+    Use,
+)
+
+MOST_ITEMS = 400
+MOST_JOINTS = 800
+
+Percent = Annotated[float, Field(ge=0.0, le=100.0, strict=True, allow_inf_nan=False)]
+
+
+class PercentRange(Model):
+    """From and to, in percent by volume."""
+
+    least: Percent = Field(description="Lowest content the tank will see.")
+    most: Percent = Field(description="Highest content the tank will see.")
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.least > self.most:
+            raise fault("`least` is above `most`.", "the lower content as `least`")
+        return self
+
+
+class FuelBlend(Model):
+    """A blend by alcohol content, by volume; a range rates everything between its ends."""
+
+    ethanol_percent: Percent | PercentRange = Field(examples=[71.0])
+    methanol_percent: Percent = 0.0
+
+    @model_validator(mode="after")
+    def _within_the_whole(self) -> Self:
+        ethanol = self.ethanol_percent
+        most = ethanol.most if isinstance(ethanol, PercentRange) else ethanol
+        if most + self.methanol_percent > 100.0:
+            raise fault(
+                "Ethanol and methanol together exceed 100 percent.", "contents that fit in one tank"
+            )
+        return self
+
+
+FuelId = Annotated[
+    str,
+    Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9-]*$", examples=["E85"]),
+]
+
+
+class Application(Model):
+    """What the system is for. Nothing here has a default that could pass for a fact."""
+
+    fuel: FuelId | FuelBlend = Field(
+        description="A fuel's id from `/v1/fuels`, or a blend by its alcohol content."
+    )
+    power_kw: PowerKw | None = None
+    power_at: PowerAt | None = None
+    driveline_loss_percent: Percent | None = None
+    induction: Induction | None = None
+    boost_kpa: BoostKpa | None = Field(default=None, description="Manifold pressure above ambient.")
+    cylinders: Annotated[int, Field(strict=True, ge=1, le=24)] | None = None
+    base_pressure_kpa: PressureKpa | None = Field(
+        default=None, description="Fuel pressure above manifold pressure."
+    )
+    supply_voltage_v: VoltageV | None = None
+    fuel_temperature_c: TemperatureC | None = None
+    circuit: Circuit | None = None
+    use: Use | None = None
+    pump_control: PumpControl | None = None
+
+
+class Item(Model):
+    """One line of the assembly: a part of the catalogue or one described on the spot.
+
+    An item of quantity n has one place in the circuit; its ports are joined as a group.
+    """
+
+    ref: Identifier = Field(description="The caller's name for it.", examples=["feed"])
+    sku: Sku | None = None
+    component: Component | None = None
+    quantity: Count = 1
+    length_mm: LengthMm | None = Field(default=None, description="Cut length, where it is cut.")
+    bend_radius_mm: LengthMm | None = Field(
+        default=None, description="Tightest bend the hose is laid in."
+    )
+    clock_angle_deg: AngleDeg | None = Field(
+        default=None, description="Angle between the two bent ends of a hose."
+    )
+    placement: Placement | None = Field(default=None, description="Where in the car it sits.")
+    set_pressure_kpa: PressureKpa | None = Field(
+        default=None, description="What an adjustable regulator is set to."
+    )
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        if (self.sku is None) == (self.component is None):
+            raise fault(
+                "An item names a `sku` or carries a `component`, and never both.",
+                "exactly one of `sku` and `component`",
+            )
+        return self
+
+
+End = Annotated[
+    str,
+    Field(
+        max_length=130,
+        pattern=r"^[a-z0-9](?:[a-z0-9_-]*[a-z0-9])?\.[a-z0-9](?:[a-z0-9_-]*[a-z0-9])?$",
+        description="`ref.port` of an item.",
+        examples=["feed.a"],
+    ),
+]
+
+
+class Joint(Model):
+    """Two ports that are joined, and what is put on the joint.
+
+    The short form is the pair alone: `["feed.b", "rail.inlet"]`.
+    """
+
+    ends: tuple[End, End]
+    uses: tuple[Identifier, ...] = Field(
+        default=(),
+        max_length=10,
+        description="Refs of items put on this joint: its clamp, washers or seal.",
+    )
+    sealant: SealantKind | None = Field(
+        default=None, description="What is put on the thread; `null` where nobody said."
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_pair(cls, given: Any) -> Any:
+        return {"ends": given} if isinstance(given, (list, tuple)) else given
+
+    @model_validator(mode="after")
+    def _two_ends(self) -> Self:
+        if self.ends[0] == self.ends[1]:
+            raise fault("A port cannot be joined to itself.", "two different ports")
+        return self
+
+
+class Outside(Model):
+    """A port that joins a part of the car which the list does not hold."""
+
+    port: End
+    to: Words = Field(description="What it joins.", examples=["intake manifold"])
+
+
+class Request(Model):
+    """What a caller proposes: the application, the items and their joints."""
+
+    application: Application
+    vehicle: Identifier | None = Field(
+        default=None, description="A vehicle's id; it brings its own fixed parts."
+    )
+    items: tuple[Item, ...] = Field(min_length=1, max_length=MOST_ITEMS)
+    joints: tuple[Joint, ...] = Field(default=(), max_length=MOST_JOINTS)
+    outside: tuple[Outside, ...] = Field(default=(), max_length=MOST_ITEMS)
+
+    @model_validator(mode="after")
+    def _refs_are_unique(self) -> Self:
+        counted = Counter(item.ref for item in self.items)
+        if twice := sorted(ref for ref, count in counted.items() if count > 1):
+            raise fault(f"Two items are called `{twice[0]}`.", "a different `ref` for each item")
+        return self
+
+
+class Run(Model):
+    """A length of hose or line that the vehicle needs between two places."""
+
+    name: Words
+    length_mm: LengthMm
+
+
+class Vehicle(Model):
+    """A vehicle of the shop: the fixed parts and joints it brings into an assembly."""
+
+    id: Identifier
+    name: Words
+    notes: Words | None = None
+    items: tuple[Item, ...] = Field(max_length=MOST_ITEMS)
+    joints: tuple[Joint, ...] = Field(default=(), max_length=MOST_JOINTS)
+    runs: tuple[Run, ...] = Field(default=(), max_length=40)

@@ -1,0 +1,57 @@
+"""A connection: the published standard, the size and which half of the joint."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+from rules.vocabulary import Gender, System
+
+LONGEST_WORD = 200
+
+
+def _writable(text: str) -> str:
+    """Refuse what cannot be stored or printed: lone surrogates and control characters."""
+    if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
+        raise PydanticCustomError(
+            "text",
+            "{reason}",
+            {"reason": "The text holds half a surrogate pair.", "expected": "valid Unicode text"},
+        )
+    if any(ord(c) < 32 or ord(c) == 127 for c in text):
+        raise PydanticCustomError(
+            "text",
+            "{reason}",
+            {
+                "reason": "The text holds a control character.",
+                "expected": "text on one line, without tabs or control characters",
+            },
+        )
+    return text.strip()
+
+
+Words = Annotated[str, AfterValidator(_writable), Field(min_length=1, max_length=LONGEST_WORD)]
+"""A short text of one line."""
+
+
+class Connection(BaseModel):
+    """How a port joins: system, size and gender. `null` is *not recorded*, never a default."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    system: System = Field(description="The standard the port is made to.")
+    size: Annotated[str, AfterValidator(_writable), Field(min_length=1, max_length=40)] | None = (
+        Field(
+            default=None,
+            description=(
+                "The size as the standard writes it: `-6`, `3/8`, `M14x1.5`, `8 mm`. "
+                "`null` where nobody recorded it."
+            ),
+            examples=["-6"],
+        )
+    )
+    gender: Gender | None = Field(
+        default=None, description="Which half of the joint; `null` where nobody recorded it."
+    )
