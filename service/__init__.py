@@ -1,0 +1,1 @@
+"""The face of Lineworthy: HTTP, storage, settings and the command line."""
