@@ -1,0 +1,214 @@
+"""A checked condition as a tree: written out as Python, and decided in three-valued logic.
+
+The tree is what `rules.language` makes of a condition's text. `compiled` turns it into a Python
+function for the common case that every fact it asks is recorded. `weigh` decides it in Kleene's
+three-valued logic when one is not: it returns a value where the known facts settle it (`False and
+unknown` is false), else an `Open`, which names what the answer hangs on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Literal, NoReturn, TypeAlias
+
+from rules.schema import UNKNOWN, Fact, NotRecorded
+
+# The tree -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """A number, a word, a flag, or a set of numbers or words to look in."""
+
+    value: float | str | bool | frozenset[float | str]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A fact."""
+
+    fact: Fact
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """Arithmetic, a comparison, membership or negation: undecided when any operand is.
+
+    `form` is the Python text with a `{}` for each operand; `function` computes the same from their
+    values.
+    """
+
+    form: str
+    function: Callable[..., Any]
+    operands: tuple[Node, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Junction:
+    """`and` or `or`: one operand can settle it whatever the others are."""
+
+    word: Literal["and", "or"]
+    operands: tuple[Node, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A question to a predicate; see `rules.language.Predicate` for the fields."""
+
+    predicate: str
+    label: str
+    function: Callable[..., Any]
+    takes_unknown: bool
+    operands: tuple[Node, ...]
+
+
+Node: TypeAlias = Constant | Asked | Operation | Junction | Call
+
+
+def facts_of(node: Node) -> Iterator[Fact]:
+    """Yield the facts a condition asks, from left to right, each once."""
+    found = (each.fact for each in _walk(node) if isinstance(each, Asked))
+    yield from {fact.path: fact for fact in found}.values()
+
+
+def _walk(node: Node) -> Iterator[Node]:
+    yield node
+    if isinstance(node, Operation | Junction | Call):
+        for operand in node.operands:
+            yield from _walk(operand)
+
+
+# Three-valued logic ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Unanswered:
+    """A predicate that was asked about recorded facts and had no answer.
+
+    `label` is its name for people ("the mating table"), `facts` the paths it was asked about.
+    """
+
+    predicate: str
+    label: str
+    facts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """An undecided value: the unrecorded facts and the unanswered questions it hangs on."""
+
+    unrecorded: tuple[str, ...] = ()
+    unanswered: tuple[Unanswered, ...] = ()
+
+
+def weigh(node: Node, facts: Any) -> Any:
+    """Return the value of a node for a record, or an `Open` where the known facts leave it so."""
+    match node:
+        case Constant(value):
+            return value
+        case Asked(fact):
+            value = fact.read(facts)
+            return Open(unrecorded=(fact.path,)) if value is UNKNOWN else value
+        case Junction():
+            return _weigh_junction(node, facts)
+        case Call():
+            return _weigh_call(node, facts)
+        case Operation(_, function, operands):
+            values = [weigh(operand, facts) for operand in operands]
+            undecided = _undecided(values)
+            return _together(undecided) if undecided else function(*values)
+
+
+def _weigh_junction(junction: Junction, facts: Any) -> Any:
+    settling = junction.word == "or"
+    values = []
+    for operand in junction.operands:
+        value = weigh(operand, facts)
+        if not isinstance(value, Open) and bool(value) is settling:
+            return settling
+        values.append(value)
+    undecided = _undecided(values)
+    return _together(undecided) if undecided else not settling
+
+
+def _weigh_call(call: Call, facts: Any) -> Any:
+    values = [weigh(operand, facts) for operand in call.operands]
+    undecided = _undecided(values)
+    if undecided and not call.takes_unknown:
+        return _together(undecided)
+    try:
+        answer = call.function(*(UNKNOWN if isinstance(each, Open) else each for each in values))
+    except NotRecorded:
+        answer = UNKNOWN
+    if answer is not UNKNOWN:
+        return answer
+    if undecided:
+        return _together(undecided)
+    asked = tuple(fact.path for fact in facts_of(call))
+    return Open(unanswered=(Unanswered(call.predicate, call.label, asked),))
+
+
+def _undecided(values: Iterable[Any]) -> list[Open]:
+    return [value for value in values if isinstance(value, Open)]
+
+
+def _together(undecided: list[Open]) -> Open:
+    return Open(
+        tuple(dict.fromkeys(path for each in undecided for path in each.unrecorded)),
+        tuple(dict.fromkeys(question for each in undecided for question in each.unanswered)),
+    )
+
+
+# Compiled -------------------------------------------------------------------------------------
+
+
+def compiled(condition: Node) -> Callable[[Any], Any]:
+    """Compile a condition to a function of the top record.
+
+    It returns True or False, or else raises `NotRecorded` or returns UNKNOWN: `weigh` then decides.
+    """
+    questions = {
+        f"ask_{each.predicate}": _guarded(each)
+        for each in _walk(condition)
+        if isinstance(each, Call)
+    }
+    return _function(f"lambda facts: {_python(condition)}", questions)
+
+
+def _python(node: Node) -> str:
+    match node:
+        case Constant(frozenset() as members):
+            return f"{{{', '.join(sorted(map(repr, members)))}}}"
+        case Constant(value):
+            return repr(value)
+        case Asked(fact):
+            return f"facts.{fact.path}"
+        case Operation(form, _, operands):
+            return f"({form.format(*map(_python, operands))})"
+        case Junction(word, operands):
+            return f"({f' {word} '.join(map(_python, operands))})"
+        case Call():
+            return f"ask_{node.predicate}({', '.join(map(_python, node.operands))})"
+
+
+def _guarded(call: Call) -> Callable[..., Any]:
+    """Keep UNKNOWN from a predicate that did not ask for it."""
+    if call.takes_unknown or not call.operands:
+        return call.function
+    names = [f"argument_{index}" for index in range(len(call.operands))]
+    arguments, unknown = ", ".join(names), " or ".join(f"{name} is UNKNOWN" for name in names)
+    # A text of the right arity: looping over *arguments would cost more than most predicates do.
+    return _function(
+        f"lambda {arguments}: refuse() if {unknown} else function({arguments})",
+        {"UNKNOWN": UNKNOWN, "refuse": _refuse, "function": call.function},
+    )
+
+
+def _refuse() -> NoReturn:
+    raise NotRecorded("a predicate was asked about a fact that is not recorded")
+
+
+def _function(text: str, names: dict[str, Any]) -> Callable[..., Any]:
+    function: Callable[..., Any] = eval(text, {"__builtins__": {}, **names})
+    return function
