@@ -174,13 +174,17 @@ class Fault:
     length: int
 
 
-class ConditionFaults(ValueError):  # noqa: N818 - the name says that there may be several
-    """Everything that is wrong with the text of a condition, from left to right."""
+class TextFaults(ValueError):  # noqa: N818 - the name says that there may be several
+    """Everything that is wrong with a text of a rule, from left to right."""
 
     def __init__(self, source: str, faults: Iterable[Fault]) -> None:
         self.source = source
         self.faults = sorted(set(faults), key=lambda fault: (fault.offset, fault.message))
         super().__init__("; ".join(f"at {each.offset}: {each.message}" for each in self.faults))
+
+
+class ConditionFaults(TextFaults):
+    """Everything that is wrong with the text of a condition, from left to right."""
 
 
 def compile_condition(source: str, schema: Schema, predicates: Iterable[Predicate]) -> Condition:
@@ -218,9 +222,7 @@ def _parsed(source: str) -> tuple[ast.expr, _SourceText]:
     try:
         expression = ast.parse(text.text, mode="eval").body
     except SyntaxError as error:
-        offset = min(max((error.offset or 1) - 1, 0), len(text.text) - 1) + indent
-        end = (error.end_offset or 0) - 1 + indent
-        refuse(_syntax_message(flat, error), offset, max(1, end - offset))
+        refuse(*_syntax_fault(text, error))
     except (ValueError, RecursionError, MemoryError):
         refuse("cannot be read as a condition")
 
@@ -260,16 +262,26 @@ class _SourceText:
         return len(self._encoded[:encoded_length].decode())
 
 
-_FOREIGN_OPERATORS = {"&&": "and", "||": "or", "<>": "!="}
+_FOREIGN_OPERATORS = {
+    r"&&": 'the rule language writes "and" for "&&"',
+    r"\|\|": 'the rule language writes "or" for "||"',
+    r"<>": 'the rule language writes "!=" for "<>"',
+    r"!(?!=)": 'the rule language writes "not" for "!"',
+    r"(?<![=!<>])=(?!=)": 'the rule language writes "==" for "is equal to"',
+}
 
 
-def _syntax_message(source: str, error: SyntaxError) -> str:
-    for foreign, own in _FOREIGN_OPERATORS.items():
-        if foreign in source:
-            return f'"{foreign}" is not part of the rule language; write "{own}"'
-    if re.search(r"(?<![=!<>])=(?!=)", source):
-        return 'equality is written "=="'
-    return f"cannot be read as a condition: {error.msg}"
+def _syntax_fault(text: _SourceText, error: SyntaxError) -> tuple[str, int, int]:
+    """Return message, offset and length; a habit from another language is named as such."""
+    last = len(text.text) - 1
+    offset = min(max((error.offset or 1) - 1, 0), last)
+    length = max(1, (error.end_offset or 0) - 1 - offset)
+    message = f"cannot be read as a condition: {error.msg}"
+    for foreign, advice in _FOREIGN_OPERATORS.items():
+        if found := re.search(foreign, text.text):
+            message, offset, length = advice, found.start(), found.end() - found.start()
+            break
+    return message, text.indent + offset, length
 
 
 def _comment(text: str) -> int | None:
@@ -611,10 +623,14 @@ class _Checker:
             self.equality(left, right)
         elif isinstance(left.type, Number) and isinstance(right.type, Number):
             self.common_unit(left, right)
-        elif type(left.type) is type(right.type):
-            self.fault(f'"{sign}" needs numbers, this is {left.type.describe()}', left, right)
-        else:
+        elif isinstance(left.type, Number) or isinstance(right.type, Number):
             self.mismatch(left, right)
+        else:
+            self.fault(
+                f'"{sign}" needs numbers, {self.text.of(left.source)} is {left.type.describe()}',
+                left,
+                right,
+            )
 
     def equality(self, left: _Part, right: _Part) -> None:
         match left.type, right.type:

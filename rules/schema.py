@@ -371,7 +371,8 @@ class Fact:
 
     `path` is dotted from the top record, `label` and `origin` are final, and `maybe` says whether
     the class allows it to be unknown. `read` takes the top record to the value, `owner` to the
-    record that holds the fact.
+    record that holds the fact, and `namer` to the `name` of that record or of the nearest one
+    around it that has a name.
     """
 
     path: str
@@ -381,6 +382,7 @@ class Fact:
     maybe: bool
     read: Callable[[Any], Any] = field(repr=False, compare=False)
     owner: Callable[[Any], Any] = field(repr=False, compare=False)
+    namer: Callable[[Any], Any] = field(repr=False, compare=False)
 
     @property
     def name(self) -> str:
@@ -391,6 +393,11 @@ class Fact:
         """Return where the value in this top record came from."""
         origins: Mapping[str, str] = getattr(self.owner(record), "origins", {})
         return origins.get(self.name, self.origin)
+
+    def owner_name(self, record: Any) -> str:
+        """Return the name of what has the fact in this top record."""
+        name = self.namer(record)
+        return NOT_RECORDED if name is UNKNOWN else str(name)
 
     def show(self, record: Any) -> str:
         """Return the value in this top record as running text with its unit."""
@@ -460,24 +467,28 @@ def schema_of(record: type[Record]) -> Schema:
     Raises `TypeError` for a class that is no dataclass of facts: a field without a fact type, or
     one whose Python type is not what its fact type holds.
     """
-    return Schema(record, {fact.path: fact for fact in _facts(record, "")})
+    return Schema(record, {fact.path: fact for fact in _facts(record, "", _nameless)})
 
 
-def _facts(record: type[Record], prefix: str) -> Iterator[Fact]:
+def _facts(record: type[Record], prefix: str, namer: Callable[[Any], Any]) -> Iterator[Fact]:
     if not is_dataclass(record):
         raise TypeError(f"{record.__name__} must be a dataclass")
     hints = get_type_hints(record, include_extras=True)
+    if "name" in hints:
+        namer = operator.attrgetter(f"{prefix}name")
     for each in fields(record):
         if each.name == "origins":
             continue
         hint, path = hints[each.name], f"{prefix}{each.name}"
         if isinstance(hint, type) and issubclass(hint, Record):
-            yield from _facts(hint, f"{path}.")
+            yield from _facts(hint, f"{path}.", namer)
         else:
-            yield _fact(record, each.name, hint, path)
+            yield _fact(record, each.name, hint, path, namer)
 
 
-def _fact(record: type[Record], name: str, hint: Any, path: str) -> Fact:
+def _fact(
+    record: type[Record], name: str, hint: Any, path: str, namer: Callable[[Any], Any]
+) -> Fact:
     where = f"{record.__name__}.{name}"
     metadata = get_args(hint)[1:] if get_origin(hint) is Annotated else ()
     found = [each for each in metadata if isinstance(each, FactType)]
@@ -502,6 +513,7 @@ def _fact(record: type[Record], name: str, hint: Any, path: str) -> Fact:
         maybe=maybe,
         read=operator.attrgetter(path),
         owner=operator.attrgetter(parent) if parent else _itself,
+        namer=namer,
     )
 
 
@@ -522,6 +534,10 @@ def _label(name: str, fact_type: FactType) -> str:
 
 def _itself(record: Any) -> Any:
     return record
+
+
+def _nameless(_: Any) -> str:
+    return ""
 
 
 def _build(record: type[Record], prefix: str, values: Mapping[str, object]) -> Any:

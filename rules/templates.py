@@ -1,0 +1,76 @@
+"""Texts with facts in them: "{a.name} has a bore of {a.bore_mm}".
+
+A placeholder is a fact of the rule's subject and nothing more. It is checked when the book is
+loaded, so that a text can never miss a value; a brace that is meant is written twice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from rules.language import Fault, TextFaults
+from rules.schema import Fact, Schema, did_you_mean
+
+_PIECE = re.compile(r"(?P<brace>\{\{|\}\})|\{(?P<path>[^{}]*)\}|(?P<stray>[{}])")
+
+
+class TemplateFaults(TextFaults):
+    """Everything that is wrong with a template, from left to right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """A checked text, cut into plain pieces and facts."""
+
+    source: str
+    pieces: tuple[str | Fact, ...]
+
+    def render(self, facts: Any) -> str:
+        """Fill in the facts of a record: numbers with their unit, "not recorded" if unknown."""
+        return "".join(
+            piece if isinstance(piece, str) else piece.show(facts) for piece in self.pieces
+        )
+
+
+def compile_template(source: str, schema: Schema) -> Template:
+    """Check a text against a schema; raises `TemplateFaults` holding all its faults."""
+    faults: list[Fault] = []
+    pieces = tuple(_pieces(source, schema, faults))
+    if faults:
+        raise TemplateFaults(source, faults)
+    return Template(source, pieces)
+
+
+def _pieces(source: str, schema: Schema, faults: list[Fault]) -> Iterator[str | Fact]:
+    end = 0
+    for found in _PIECE.finditer(source):
+        if found.start() > end:
+            yield source[end : found.start()]
+        end = found.end()
+        path = found["path"]
+        if found["brace"]:
+            yield found["brace"][0]
+        elif path in schema.facts:
+            yield schema.facts[path]
+        else:
+            faults.append(Fault(_refusal(found, schema), found.start(), end - found.start()))
+    if end < len(source):
+        yield source[end:]
+
+
+def _refusal(found: re.Match[str], schema: Schema) -> str:
+    if stray := found["stray"]:
+        return f'this brace stands alone; one that is meant is written "{stray}{stray}"'
+    path = found["path"]
+    if not path.strip():
+        return "a placeholder needs the name of a fact"
+    fact = re.match(r"[\w.]*", path)[0]  # type: ignore[index]  # it matches at least nothing
+    if fact in schema.facts:
+        return f"a placeholder is the name of a fact alone: {{{fact}}}"
+    if any(each.startswith(f"{path}.") for each in schema.facts):
+        example = next(each for each in schema.facts if each.startswith(f"{path}."))
+        return f'"{path}" is a record; name one of its facts, such as {{{example}}}'
+    return f'there is no fact "{path}"{did_you_mean(path, schema.facts)}'
