@@ -174,7 +174,7 @@ class Fault:
     length: int
 
 
-class TextFaults(ValueError):  # noqa: N818 - the name says that there may be several
+class TextFaults(ValueError):
     """Everything that is wrong with a text of a rule, from left to right."""
 
     def __init__(self, source: str, faults: Iterable[Fault]) -> None:
@@ -384,13 +384,7 @@ class _Checker:
 
     def __init__(self, text: _SourceText, schema: Schema, predicates: Mapping[str, Predicate]):
         self.text = text
-        self.facts = schema.facts
-        self.records = {
-            path[:end]
-            for path in schema.facts
-            for end, character in enumerate(path)
-            if character == "."
-        }
+        self.schema = schema
         self.predicates = predicates
         self.faults: list[Fault] = []
 
@@ -460,16 +454,11 @@ class _Checker:
         path = _dotted(source)
         if path is None:
             return self.faulty(source, "only records of facts have parts reached by a dot")
-        if fact := self.facts.get(path):
+        if fact := self.schema.facts.get(path):
             return _Part(source, Asked(fact), fact.type)
-        if path in self.records:
-            example = next(each for each in self.facts if each.startswith(f"{path}."))
-            return self.faulty(
-                source, f'"{path}" is a record; name one of its facts, such as {example}'
-            )
         if path in self.predicates:
             return self.faulty(source, f'"{path}" is a predicate; call it: {path}(...)')
-        return self.faulty(source, f'there is no fact "{path}"{did_you_mean(path, self.facts)}')
+        return self.faulty(source, self.schema.refusal(path))
 
     # Calls
 
@@ -478,7 +467,7 @@ class _Checker:
         name = _dotted(source.func)
         predicate = self.predicates.get(name or "")
         if predicate is None:
-            if name in self.facts:
+            if name in self.schema.facts:
                 return self.faulty(source.func, f'"{name}" is a fact, not a predicate')
             hint = did_you_mean(name or "", self.predicates)
             return self.faulty(

@@ -52,7 +52,7 @@ NOT_RECORDED = "not recorded"
 # The unknown ----------------------------------------------------------------------------------
 
 
-class NotRecorded(Exception):  # noqa: N818 - it is a signal to decide otherwise, not an error
+class NotRecorded(Exception):
     """Something was asked of a fact that nobody recorded."""
 
 
@@ -422,7 +422,7 @@ class Schema:
         for path, value in values.items():
             fact = self.facts.get(path)
             if fact is None:
-                faults.append(f'there is no fact "{path}"{did_you_mean(path, self.facts)}')
+                faults.append(self.refusal(path))
             elif value is not None and value is not UNKNOWN:
                 try:
                     accepted[path] = fact.type.accept(value)
@@ -431,6 +431,13 @@ class Schema:
         if faults:
             raise ValueError("; ".join(faults))
         return _build(self.record, "", accepted)
+
+    def refusal(self, path: str) -> str:
+        """Say that a path is no fact, and which one was probably meant."""
+        inside = next((each for each in self.facts if each.startswith(f"{path}.")), None)
+        if inside is not None:
+            return f'"{path}" is a record; name one of its facts, such as {inside}'
+        return f'there is no fact "{path}"{did_you_mean(path, self.facts)}'
 
     def faults_of(self, record: Record) -> list[str]:
         """Return what is wrong with the values of a record; for tests of code that fills records.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rules.language import Fault, TextFaults
-from rules.schema import Fact, Schema, did_you_mean
+from rules.schema import Fact, Schema
 
 _PIECE = re.compile(r"(?P<brace>\{\{|\}\})|\{(?P<path>[^{}]*)\}|(?P<stray>[{}])")
 
@@ -70,7 +70,4 @@ def _refusal(found: re.Match[str], schema: Schema) -> str:
     fact = re.match(r"[\w.]*", path)[0]  # type: ignore[index]  # it matches at least nothing
     if fact in schema.facts:
         return f"a placeholder is the name of a fact alone: {{{fact}}}"
-    if any(each.startswith(f"{path}.") for each in schema.facts):
-        example = next(each for each in schema.facts if each.startswith(f"{path}."))
-        return f'"{path}" is a record; name one of its facts, such as {{{example}}}'
-    return f'there is no fact "{path}"{did_you_mean(path, schema.facts)}'
+    return schema.refusal(path)
