@@ -182,7 +182,7 @@ class TestBlend:
         assert E0.uncertainty("density").bounds(745.0) == pytest.approx((720, 775))
 
     def test_uncertainty_of_a_mass_weighted_value_is_that_of_its_parts(self) -> None:
-        """E10 by hand: petrol to 44.0 MJ/kg moves 0.894 of the mass, ethanol has no margin above."""
+        """E10: petrol may reach 44.0 MJ/kg; nothing above its value is recorded for ethanol."""
         above = E10.mass_fractions["petrol"] * (44.0 - 43.44) / 41.694
         assert E10.uncertainty("lower_heating_value").above == pytest.approx(above, rel=1e-4)
 
