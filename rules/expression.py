@@ -1,14 +1,14 @@
 """A checked condition as a tree: written out as Python, and decided in three-valued logic.
 
 The tree is what `rules.language` makes of a condition's text. `compiled` turns it into a Python
-function for the common case that every fact it asks is recorded. `weigh` decides it in Kleene's
-three-valued logic when one is not: it returns a value where the known facts settle it (`False and
-unknown` is false), else an `Open`, which names what the answer hangs on.
+function for the case that every fact it asks is recorded. `weighing` turns it into one that decides
+by Kleene's three-valued logic when some are not: it returns a value where the known facts settle it
+(`False and unknown` is false), else an `Open`, which names what the answer hangs on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, NoReturn, TypeAlias
 
@@ -102,58 +102,89 @@ class Open:
     unanswered: tuple[Unanswered, ...] = ()
 
 
-def weigh(node: Node, facts: Any) -> Any:
-    """Return the value of a node for a record, or an `Open` where the known facts leave it so."""
+def weighing(node: Node) -> Callable[[Any], Any]:
+    """Return a function of the top record that decides a node in three-valued logic.
+
+    It returns the value, or an `Open` where the known facts leave it so. Made once for each
+    condition: catalogues are never complete, so this is no rare path.
+    """
     match node:
         case Constant(value):
-            return value
+            return lambda _: value
         case Asked(fact):
-            value = fact.read(facts)
-            return Open(unrecorded=(fact.path,)) if value is UNKNOWN else value
-        case Junction():
-            return _weigh_junction(node, facts)
-        case Call():
-            return _weigh_call(node, facts)
+            return _weighing_fact(fact)
         case Operation(_, function, operands):
-            values = [weigh(operand, facts) for operand in operands]
-            undecided = _undecided(values)
-            return _together(undecided) if undecided else function(*values)
+            return _weighing_operation(function, [weighing(each) for each in operands])
+        case Junction(word, operands):
+            return _weighing_junction(word == "or", [weighing(each) for each in operands])
+        case Call():
+            return _weighing_call(node, [weighing(each) for each in node.operands])
 
 
-def _weigh_junction(junction: Junction, facts: Any) -> Any:
-    settling = junction.word == "or"
-    values = []
-    for operand in junction.operands:
-        value = weigh(operand, facts)
-        if not isinstance(value, Open) and bool(value) is settling:
-            return settling
-        values.append(value)
-    undecided = _undecided(values)
-    return _together(undecided) if undecided else not settling
+def _weighing_fact(fact: Fact) -> Callable[[Any], Any]:
+    read, unrecorded = fact.read, Open(unrecorded=(fact.path,))
+
+    def weigh(facts: Any) -> Any:
+        value = read(facts)
+        return unrecorded if value is UNKNOWN else value
+
+    return weigh
 
 
-def _weigh_call(call: Call, facts: Any) -> Any:
-    values = [weigh(operand, facts) for operand in call.operands]
-    undecided = _undecided(values)
-    if undecided and not call.takes_unknown:
-        return _together(undecided)
-    try:
-        answer = call.function(*(UNKNOWN if isinstance(each, Open) else each for each in values))
-    except NotRecorded:
-        answer = UNKNOWN
-    if answer is not UNKNOWN:
-        return answer
-    if undecided:
-        return _together(undecided)
+def _weighing_operation(
+    function: Callable[..., Any], operands: list[Callable[[Any], Any]]
+) -> Callable[[Any], Any]:
+    def weigh(facts: Any) -> Any:
+        values = [operand(facts) for operand in operands]
+        undecided = _undecided(values)
+        return _together(undecided) if undecided else function(*values)
+
+    return weigh
+
+
+def _weighing_junction(
+    settling: bool, operands: list[Callable[[Any], Any]]
+) -> Callable[[Any], Any]:
+    def weigh(facts: Any) -> Any:
+        undecided = []
+        for operand in operands:
+            value = operand(facts)
+            if type(value) is Open:
+                undecided.append(value)
+            elif bool(value) is settling:
+                return settling
+        return _together(undecided) if undecided else not settling
+
+    return weigh
+
+
+def _weighing_call(call: Call, operands: list[Callable[[Any], Any]]) -> Callable[[Any], Any]:
     asked = tuple(fact.path for fact in facts_of(call))
-    return Open(unanswered=(Unanswered(call.predicate, call.label, asked),))
+    unanswered = Open(unanswered=(Unanswered(call.predicate, call.label, asked),))
+
+    def weigh(facts: Any) -> Any:
+        values = [operand(facts) for operand in operands]
+        undecided = _undecided(values)
+        if undecided and not call.takes_unknown:
+            return _together(undecided)
+        try:
+            answer = call.function(*(UNKNOWN if type(each) is Open else each for each in values))
+        except NotRecorded:
+            answer = UNKNOWN
+        if answer is not UNKNOWN:
+            return answer
+        return _together(undecided) if undecided else unanswered
+
+    return weigh
 
 
-def _undecided(values: Iterable[Any]) -> list[Open]:
-    return [value for value in values if isinstance(value, Open)]
+def _undecided(values: list[Any]) -> list[Open]:
+    return [value for value in values if type(value) is Open]
 
 
 def _together(undecided: list[Open]) -> Open:
+    if len(undecided) == 1:
+        return undecided[0]
     return Open(
         tuple(dict.fromkeys(path for each in undecided for path in each.unrecorded)),
         tuple(dict.fromkeys(question for each in undecided for question in each.unanswered)),
@@ -166,7 +197,8 @@ def _together(undecided: list[Open]) -> Open:
 def compiled(condition: Node) -> Callable[[Any], Any]:
     """Compile a condition to a function of the top record.
 
-    It returns True or False, or else raises `NotRecorded` or returns UNKNOWN: `weigh` then decides.
+    It returns True or False, or else raises `NotRecorded` or returns UNKNOWN; then `weighing` has to
+    decide.
     """
     questions = {
         f"ask_{each.predicate}": _guarded(each)

@@ -22,7 +22,7 @@ import re
 import tokenize
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal, NoReturn, TypeAlias
 
@@ -37,7 +37,7 @@ from rules.expression import (
     Unanswered,
     compiled,
     facts_of,
-    weigh,
+    weighing,
 )
 from rules.schema import (
     Fact,
@@ -140,9 +140,9 @@ class Condition:
     """
 
     source: str
-    facts: tuple[Fact, ...]
-    holds: Callable[[Any], Any]
-    tree: Node
+    facts: tuple[Fact, ...] = field(repr=False)
+    holds: Callable[[Any], Any] = field(repr=False, compare=False)
+    _weighing: Callable[[Any], Any] = field(repr=False, compare=False)
 
     def decide(self, facts: Any) -> Outcome:
         """Decide the condition for a record."""
@@ -156,7 +156,7 @@ class Condition:
 
     def weigh(self, facts: Any) -> Outcome:
         """Decide the condition for a record in three-valued logic."""
-        answer = weigh(self.tree, facts)
+        answer = self._weighing(facts)
         if isinstance(answer, Open):
             return Outcome("cannot-tell", answer.unrecorded, answer.unanswered)
         return FIRES if answer else PASSES
@@ -197,7 +197,7 @@ def compile_condition(source: str, schema: Schema, predicates: Iterable[Predicat
     condition = checker.condition(expression)
     if checker.faults:
         raise ConditionFaults(source, checker.faults)
-    return Condition(source, tuple(facts_of(condition)), compiled(condition), condition)
+    return Condition(source, tuple(facts_of(condition)), compiled(condition), weighing(condition))
 
 
 def _parsed(source: str) -> tuple[ast.expr, _SourceText]:

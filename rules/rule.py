@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias, get_args
 
 from rules.language import Condition, Decision, Outcome
@@ -62,7 +62,7 @@ class Example:
 
     expected: Decision
     values: Mapping[str, object]
-    facts: Record
+    facts: Record = field(repr=False)
     place: str
 
 

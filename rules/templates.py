@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from rules.language import Fault, TextFaults
@@ -26,7 +26,7 @@ class Template:
     """A checked text, cut into plain pieces and facts."""
 
     source: str
-    pieces: tuple[str | Fact, ...]
+    pieces: tuple[str | Fact, ...] = field(repr=False)
 
     def render(self, facts: Any) -> str:
         """Fill in the facts of a record: numbers with their unit, "not recorded" if unknown."""
