@@ -21,6 +21,7 @@ from rules.quantities import (
 from rules.vocabulary import (
     Circuit,
     Induction,
+    Line,
     Placement,
     PowerAt,
     PumpControl,
@@ -110,6 +111,10 @@ class Item(Model):
         default=None, description="Angle between the two bent ends of a hose."
     )
     placement: Placement | None = Field(default=None, description="Where in the car it sits.")
+    line: Line | None = Field(
+        default=None,
+        description="Which line of the circuit it is in, where no joint shows it.",
+    )
     set_pressure_kpa: PressureKpa | None = Field(
         default=None, description="What an adjustable regulator is set to."
     )

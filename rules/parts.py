@@ -252,6 +252,9 @@ class HoseMarks(Model):
     bore_mm: BoreMm | None = None
     outside_diameter_mm: BoreMm | None = None
     minimum_bend_radius_mm: LengthMm | None = None
+    series: Words | None = Field(
+        default=None, description="Maker's series; hose ends are made for one series of hose."
+    )
     marked: tuple[Marking, ...] | None = Field(
         default=None, description="Classes printed on the hose; empty when it carries none."
     )

@@ -20,7 +20,7 @@ class Evidence(Model):
     """One fact that a finding rests on, with its value, unit and where it came from."""
 
     fact: str
-    value: str | float | bool | tuple[str, ...] | None = Field(
+    value: str | int | float | bool | tuple[str, ...] | None = Field(
         description="`null` where the fact is not recorded."
     )
     unit: str | None = None

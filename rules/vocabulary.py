@@ -181,6 +181,9 @@ RegulatorAction = Literal["back-pressure", "reducing"]
 PressureReference = Literal["manifold", "atmosphere"]
 PumpMount = Literal["in-tank", "external"]
 Placement = Literal["tank", "underbody", "engine-bay", "cabin-or-boot"]
+Line = Literal["suction", "feed", "return", "transfer", "vent", "reference"]
+"""Which line of the circuit a part is in. `transfer` fills a surge tank."""
+
 Lifecycle = Literal["sold", "superseded", "vehicle-part", "discontinued"]
 SensedQuantity = Literal["pressure", "ethanol-content", "temperature"]
 AdapterForm = Literal["straight", "elbow", "swivel-elbow"]

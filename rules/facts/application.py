@@ -1,0 +1,117 @@
+"""Facts of the application: the fuel, and the pressures it asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from rules.circuit import Circuit
+from rules.facts.case import recorded
+from rules.facts.words import CIRCUITS, PUMP_CONTROLS, REFERENCES, USES
+from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Unknown, Word
+
+
+@dataclass(frozen=True, slots=True)
+class AppFacts(Record):
+    """What the system is for."""
+
+    name: Annotated[str, Text(label="name", origin="request")]
+    fuel: Annotated[str, Text(label="fuel", origin="request")]
+    ethanol_least_percent: Annotated[
+        float, Number("%", label="least ethanol", origin="reference table of fuels")
+    ]
+    ethanol_most_percent: Annotated[
+        float, Number("%", label="most ethanol", origin="reference table of fuels")
+    ]
+    methanol_percent: Annotated[
+        float, Number("%", label="methanol", origin="reference table of fuels")
+    ]
+    fuel_is_range: Annotated[bool, Flag(label="fuel varies between fills", origin="request")]
+    boosted: Annotated[Maybe[bool], Flag(label="boosted", origin="request")]
+    boost_kpa: Annotated[Maybe[float], Number("kPa", shown="bar", label="boost", origin="request")]
+    base_pressure_kpa: Annotated[
+        Maybe[float], Number("kPa", shown="bar", label="base pressure", origin="request")
+    ]
+    peak_pressure_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="peak fuel pressure", origin="computed: base plus boost"),
+    ]
+    reference: Annotated[
+        Maybe[str], Word(REFERENCES, label="regulator reference", origin="catalogue")
+    ]
+    fuel_temperature_c: Annotated[
+        Maybe[float], Number("degC", label="fuel temperature", origin="request")
+    ]
+    use: Annotated[Maybe[str], Word(USES, label="use", origin="request")]
+    circuit: Annotated[Maybe[str], Word(CIRCUITS, label="circuit", origin="request")]
+    pump_control: Annotated[Maybe[str], Word(PUMP_CONTROLS, label="pump control", origin="request")]
+    cylinders: Annotated[Maybe[int], Number(label="cylinders", origin="request")]
+    origins: Mapping[str, str] = field(default_factory=dict)
+
+
+def application_facts(circuit: Circuit) -> AppFacts:
+    """The facts of a circuit's application."""
+    app = circuit.application
+    boosted: Maybe[bool] = (
+        UNKNOWN if app.induction is None else app.induction != "naturally-aspirated"
+    )
+    boost = _boost(app.boost_kpa, boosted)
+    base, base_origin = _base_pressure(circuit)
+    reference = _reference(circuit)
+    return AppFacts(
+        name="the application",
+        fuel=circuit.fuel.label,
+        ethanol_least_percent=circuit.fuel.ethanol_least_percent,
+        ethanol_most_percent=circuit.fuel.ethanol_most_percent,
+        methanol_percent=circuit.fuel.methanol_percent,
+        fuel_is_range=circuit.fuel.is_range,
+        boosted=boosted,
+        boost_kpa=boost,
+        base_pressure_kpa=base,
+        peak_pressure_kpa=_peak_pressure(base, boost, reference),
+        reference=reference,
+        fuel_temperature_c=recorded(app.fuel_temperature_c),
+        use=recorded(app.use),
+        circuit=UNKNOWN if app.circuit in (None, "unstated") else app.circuit,
+        pump_control=recorded(app.pump_control),
+        cylinders=recorded(app.cylinders),
+        origins={"base_pressure_kpa": base_origin},
+    )
+
+
+def _boost(stated: float | None, boosted: Maybe[bool]) -> Maybe[float]:
+    if boosted is not UNKNOWN and not boosted:
+        return 0.0
+    return recorded(stated)
+
+
+def _base_pressure(circuit: Circuit) -> tuple[Maybe[float], str]:
+    if circuit.application.base_pressure_kpa is not None:
+        return circuit.application.base_pressure_kpa, "request"
+    set_to = {
+        item.item.set_pressure_kpa or getattr(item.part.spec, "set_pressure_kpa", None)
+        for item in circuit.of_kind("regulator")
+    }
+    if len(set_to) == 1 and None not in set_to:
+        return next(float(p) for p in set_to if p is not None), "setting of the regulator"
+    return UNKNOWN, "request"
+
+
+def _reference(circuit: Circuit) -> Maybe[str]:
+    found = {getattr(item.part.spec, "reference", None) for item in circuit.of_kind("regulator")}
+    return recorded(found.pop()) if len(found) == 1 else UNKNOWN
+
+
+def _peak_pressure(base: Maybe[float], boost: Maybe[float], reference: Maybe[str]) -> Maybe[float]:
+    """Highest gauge pressure the rail is meant to hold.
+
+    Base pressure stands above the manifold, so boost adds to it unless the regulator is known to
+    be referenced to the open air. With the reference unknown the higher figure counts: the engine
+    needs it at full load.
+    """
+    if isinstance(base, Unknown):
+        return UNKNOWN
+    if not isinstance(reference, Unknown) and reference == "atmosphere":
+        return base
+    return UNKNOWN if isinstance(boost, Unknown) else base + boost

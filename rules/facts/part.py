@@ -1,0 +1,424 @@
+"""Facts of a part in its place."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from rules import parts
+from rules.circuit import Circuit, PlacedItem, PlacedPort
+from rules.facts.application import AppFacts
+from rules.facts.case import Case, recorded
+from rules.facts.words import (
+    CONSTRUCTIONS,
+    KINDS,
+    LIFECYCLES,
+    LINES,
+    MARKED_USES,
+    MARKINGS,
+    MEDIA,
+    MOUNTS,
+    PLACEMENTS,
+)
+from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Unknown, Word, Words
+
+# Clearance of a clamped hose class by bore: SAE J30 R6 to R8 fall at 3/8 inch.
+_TABLE_J30 = "reference table, SAE J30"
+_THREADED = frozenset(
+    {
+        *("flare-37", "flare-45", "inverted-flare", "orb", "orfs", "npt", "nptf", "nps"),
+        *("bspp", "bspt", "iso-6149", "metric-flat", "din-24-cone"),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PartFacts(Record):
+    """A part in its place. What does not apply to a kind of part is unknown for it."""
+
+    name: Annotated[str, Text(label="ref", origin="request")]
+    title: Annotated[str, Text(label="part", origin="catalogue")]
+    kind: Annotated[str, Word(KINDS, label="kind", origin="catalogue")]
+    quantity: Annotated[int, Number(positive=True, label="quantity", origin="request")]
+    app: AppFacts
+
+    lifecycle: Annotated[str, Word(LIFECYCLES, label="lifecycle", origin="catalogue")]
+    successor: Annotated[Maybe[str], Text(label="successor", origin="catalogue")]
+
+    line: Annotated[Maybe[str], Word(LINES, label="line", origin="computed from the joints")]
+    in_tank: Annotated[Maybe[bool], Flag(label="inside the tank", origin="computed")]
+    placement: Annotated[Maybe[str], Word(PLACEMENTS, label="placement", origin="request")]
+    pressure_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="pressure it sees", origin="computed: base plus boost"),
+    ]
+    working_pressure_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="working pressure", origin="catalogue"),
+    ]
+    temperature_least_c: Annotated[
+        Maybe[float], Number("degC", label="lowest temperature", origin="catalogue")
+    ]
+    temperature_most_c: Annotated[
+        Maybe[float], Number("degC", label="highest temperature", origin="catalogue")
+    ]
+    maker_approves: Annotated[Maybe[bool], Flag(label="approved by its maker", origin="catalogue")]
+    maker_excludes: Annotated[bool, Flag(label="ruled out by its maker", origin="catalogue")]
+
+    construction: Annotated[
+        Maybe[str], Word(CONSTRUCTIONS, label="hose construction", origin="catalogue")
+    ]
+    marked: Annotated[Maybe[frozenset[str]], Words(MARKINGS, label="marking", origin="catalogue")]
+    markings: Annotated[Maybe[int], Number(label="number of markings", origin="catalogue")]
+    marked_use: Annotated[
+        Maybe[str], Word(MARKED_USES, label="use of its class", origin=_TABLE_J30)
+    ]
+    marked_pressure_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="pressure of its class", origin=_TABLE_J30),
+    ]
+    marked_submersible: Annotated[Maybe[bool], Flag(label="class for inside", origin=_TABLE_J30)]
+    marked_ethanol_percent: Annotated[
+        Maybe[float], Number("%", label="ethanol its class allows", origin=_TABLE_J30)
+    ]
+    flow_ends: Annotated[int, Number(label="ends", origin="catalogue")]
+    threaded_ends: Annotated[Maybe[int], Number(label="threaded ends", origin="catalogue")]
+    swivel_ends: Annotated[Maybe[int], Number(label="swivel ends", origin="catalogue")]
+    angled_ends: Annotated[Maybe[int], Number(label="angled ends", origin="catalogue")]
+    clocked: Annotated[bool, Flag(label="clocking angle stated", origin="request")]
+    bend_radius_mm: Annotated[
+        Maybe[float], Number("mm", label="bend it is laid in", origin="request")
+    ]
+    minimum_bend_radius_mm: Annotated[
+        Maybe[float], Number("mm", label="tightest bend allowed", origin="catalogue")
+    ]
+    length_mm: Annotated[
+        Maybe[float], Number("mm", shown="m", positive=True, label="length", origin="request")
+    ]
+
+    media: Annotated[Maybe[str], Word(MEDIA, label="filter medium", origin="catalogue")]
+    fineness_um: Annotated[
+        Maybe[float], Number("um", positive=True, label="fineness", origin="catalogue")
+    ]
+    reversed: Annotated[Maybe[bool], Flag(label="turned round", origin="computed from joints")]
+
+    mount: Annotated[Maybe[str], Word(MOUNTS, label="pump mount", origin="catalogue")]
+    relief_pressure_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="relief pressure of the pump", origin="catalogue"),
+    ]
+    strainers: Annotated[Maybe[int], Number(label="strainers before it", origin="computed")]
+    pump_limit_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="greatest pump pressure", origin="catalogue of the pump"),
+    ]
+    limited: Annotated[bool, Flag(label="regulator limits the pressure", origin="computed")]
+    maximum_pressure_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="highest injector pressure", origin="catalogue"),
+    ]
+    seats: Annotated[Maybe[int], Number(label="injector seats of the rails", origin="catalogue")]
+    needs_missing: Annotated[int, Number(label="needs not in the list", origin="computed")]
+    needs: Annotated[str, Text(label="missing needs", origin="catalogue")]
+    origins: Mapping[str, str] = field(default_factory=dict)
+
+
+_UNKNOWN_FOR_MOST = dict.fromkeys(
+    (
+        *("construction", "marked", "markings", "marked_use", "marked_pressure_kpa"),
+        *("marked_submersible", "marked_ethanol_percent", "minimum_bend_radius_mm"),
+        *("media", "fineness_um", "mount", "relief_pressure_kpa", "strainers"),
+        *("maximum_pressure_kpa", "seats"),
+    ),
+    UNKNOWN,
+)
+
+
+def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
+    """A case for each item."""
+    limited = _pressure_is_limited(circuit)
+    pump_limit = _pump_limit(circuit)
+    reversed_items = _reversed_items(circuit)
+    for item in circuit.items.values():
+        missing_needs = _missing_needs(item, circuit)
+        line = circuit.line_of(item)
+        facts = PartFacts(
+            name=item.ref,
+            title=item.part.name,
+            kind=item.kind,
+            quantity=item.item.quantity,
+            app=app,
+            lifecycle=item.part.lifecycle,
+            successor=recorded(item.part.superseded_by),
+            line=recorded(line),
+            in_tank=lies_in_tank(item, circuit),
+            placement=recorded(item.item.placement),
+            pressure_kpa=pressure_in(line, app),
+            working_pressure_kpa=recorded(item.part.working_pressure_kpa),
+            temperature_least_c=recorded(item.part.temperature_least_c),
+            temperature_most_c=recorded(item.part.temperature_most_c),
+            maker_approves=maker_approves(item, circuit),
+            maker_excludes=bool(circuit.fuel.ids & frozenset(item.part.excluded_fuels)),
+            reversed=_reversed(item, reversed_items, line),
+            pump_limit_kpa=pump_limit,
+            limited=limited,
+            bend_radius_mm=recorded(item.item.bend_radius_mm),
+            length_mm=_length(item),
+            needs_missing=len(missing_needs),
+            needs=", ".join(missing_needs),
+            **_ends(item),
+            **(_UNKNOWN_FOR_MOST | _by_kind(item, circuit)),
+            origins=_origins(item),
+        )
+        yield Case(
+            about="part",
+            kind=item.kind,
+            facts=facts,
+            refs=(item.ref,),
+            ports=(),
+            pointer=item.pointer,
+            missing=_missing(item, line, app),
+        )
+
+
+def lies_in_tank(item: PlacedItem, circuit: Circuit) -> Maybe[bool]:
+    """Whether an item lies in the fuel; unknown beside a pump whose mount nobody recorded."""
+    if item in circuit.inside_tank:
+        return True
+    if item.item.placement is not None or item.kind in ("tank-module", "tank"):
+        return False
+    pumps = [item] if item.kind == "pump" else _neighbouring_pumps(item, circuit)
+    undecided = any(_pump_spec(pump).mount is None for pump in pumps)
+    return UNKNOWN if undecided else False
+
+
+def _neighbouring_pumps(item: PlacedItem, circuit: Circuit) -> list[PlacedItem]:
+    return [
+        far.item
+        for port in item.ports
+        for joint in circuit.joints_of.get(port, ())
+        if (far := joint.other(port)).item.kind == "pump"
+    ]
+
+
+def _pump_spec(item: PlacedItem) -> parts.PumpSpec:
+    assert isinstance(item.part, parts.PumpPart)
+    return item.part.spec
+
+
+def pressure_in(line: str | None, app: AppFacts) -> Maybe[float]:
+    """The pressure a part of a line must bear. Only the feed sees the peak fuel pressure."""
+    if line == "feed":
+        return app.peak_pressure_kpa
+    if line == "reference":
+        return app.boost_kpa
+    return UNKNOWN if line is None else 0.0
+
+
+def maker_approves(item: PlacedItem, circuit: Circuit) -> Maybe[bool]:
+    """Whether the part's maker names the application's fuel among those approved."""
+    if item.part.approved_fuels is None or not circuit.fuel.ids:
+        return UNKNOWN
+    return circuit.fuel.ids <= frozenset(item.part.approved_fuels)
+
+
+def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, object]:
+    """Facts that only parts of some kinds have."""
+    spec = item.part.spec
+    if isinstance(spec, parts.HoseMarks):
+        return _hose(spec, circuit)
+    if isinstance(spec, parts.FilterSpec):
+        return {"media": recorded(spec.media), "fineness_um": recorded(spec.fineness_um)}
+    if isinstance(spec, parts.StrainerSpec):
+        return {"fineness_um": recorded(spec.fineness_um)}
+    if isinstance(spec, parts.PumpSpec):
+        return {
+            "mount": recorded(spec.mount),
+            "relief_pressure_kpa": recorded(spec.relief_pressure_kpa),
+            "strainers": _strainers_before(item, circuit),
+        }
+    if isinstance(spec, parts.InjectorSpec):
+        return {
+            "maximum_pressure_kpa": recorded(spec.maximum_pressure_kpa),
+            "seats": _seats(circuit),
+        }
+    return {}
+
+
+def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, object]:
+    found: dict[str, object] = {
+        "construction": recorded(spec.construction),
+        "minimum_bend_radius_mm": recorded(spec.minimum_bend_radius_mm),
+    }
+    if spec.marked is None:
+        return found
+    rows = [circuit.reference.marking(m) for m in spec.marked]
+    found |= {"marked": frozenset(spec.marked), "markings": len(rows)}
+    if not rows:
+        return found
+    uses = [row.use for row in rows]
+    found["marked_use"] = min(uses, key=MARKED_USES_BEST_FIRST.index)
+    pressures = [p for row in rows if (p := row.pressure_kpa(spec.bore_mm)) is not None]
+    found["marked_pressure_kpa"] = max(pressures) if pressures else UNKNOWN
+    submersible = {row.submersible for row in rows}
+    found["marked_submersible"] = UNKNOWN if submersible == {None} else True in submersible
+    limits = [row.ethanol_most_percent for row in rows if row.ethanol_most_percent is not None]
+    found["marked_ethanol_percent"] = max(limits) if limits else UNKNOWN
+    return found
+
+
+MARKED_USES_BEST_FIRST = ("injection", "low-pressure", "vent", "diesel")
+
+
+def _ends(item: PlacedItem) -> dict[str, object]:
+    flow = [port.port for port in item.ports if port.carries_flow]
+    connections = [port.connection for port in flow]
+    threaded = [p for p in flow if p.connection is not None and p.connection.system in _THREADED]
+    swivels = [port.swivel for port in threaded]
+    angles = [port.angle_deg for port in flow]
+    clock = item.item.clock_angle_deg is not None or (
+        isinstance(item.part.spec, parts.HoseAssemblySpec)
+        and item.part.spec.clock_angle_deg is not None
+    )
+    return {
+        "flow_ends": len(flow),
+        "threaded_ends": UNKNOWN if None in connections else len(threaded),
+        "swivel_ends": _count_or_unknown(swivels),
+        "angled_ends": _count_or_unknown([None if a is None else a > 0 for a in angles]),
+        "clocked": clock,
+    }
+
+
+def _count_or_unknown(flags: list[bool | None]) -> Maybe[int]:
+    """How many are true; unknown while one that nobody recorded could change the count."""
+    return UNKNOWN if None in flags else sum(bool(f) for f in flags)
+
+
+def _length(item: PlacedItem) -> Maybe[float]:
+    if item.item.length_mm is not None:
+        return item.item.length_mm
+    spec = item.part.spec
+    if isinstance(spec, (parts.HoseAssemblySpec, parts.HardLineSpec)):
+        return recorded(spec.length_mm)
+    return UNKNOWN
+
+
+def _strainers_before(pump: PlacedItem, circuit: Circuit) -> int:
+    inlets = [port for port in pump.ports if port.port.role == "inlet"]
+    reached = {far.item for inlet in inlets for far in circuit.way_from(inlet)}
+    on_the_way = [item for item in reached if item.kind in ("strainer", "filter")]
+    # A strainer in the list that no joint names belongs to the only pump there is.
+    loose = [s for s in circuit.of_kind("strainer") if not _is_joined(s, circuit)]
+    alone = len(circuit.of_kind("pump")) == 1
+    return len(on_the_way) + (len(loose) if alone else 0)
+
+
+def _is_joined(item: PlacedItem, circuit: Circuit) -> bool:
+    return any(port in circuit.joints_of for port in item.ports)
+
+
+def _seats(circuit: Circuit) -> Maybe[int]:
+    seats = [
+        port.port.count * item.item.quantity
+        for item in circuit.of_kind("rail")
+        for port in item.ports
+        if port.port.connection is not None and port.port.connection.system == "injector-seat"
+    ]
+    return sum(seats) if seats else UNKNOWN
+
+
+def _pressure_is_limited(circuit: Circuit) -> bool:
+    if circuit.of_kind("regulator"):
+        return True
+    return any(
+        isinstance(item.part.spec, parts.TankModuleSpec) and item.part.spec.built_in_regulator
+        for item in circuit.items.values()
+    )
+
+
+def _pump_limit(circuit: Circuit) -> Maybe[float]:
+    """The most any pump can build up: its relief valve, else its pressure at no flow."""
+    limits = []
+    for pump in circuit.of_kind("pump"):
+        spec = _pump_spec(pump)
+        known = [p for p in (spec.relief_pressure_kpa, spec.dead_head_pressure_kpa) if p]
+        if not known:
+            return UNKNOWN
+        limits.append(min(known))
+    return max(limits) if limits else UNKNOWN
+
+
+def _reversed_items(circuit: Circuit) -> Mapping[PlacedItem, bool]:
+    """For each part that flow enters on its way: whether it enters by the outlet."""
+    found: dict[PlacedItem, bool] = {}
+    for start, downstream in _flow_starts(circuit):
+        for way in circuit.way_from(start).values():
+            for port in way[1:]:
+                if port.item is start.item or port.item in found:
+                    continue
+                wrong = "outlet" if downstream else "inlet"
+                if port.port.role in ("inlet", "outlet"):
+                    found[port.item] = port.port.role == wrong
+    return found
+
+
+def _flow_starts(circuit: Circuit) -> Iterator[tuple[PlacedPort, bool]]:
+    for pump in circuit.of_kind("pump"):
+        for port in pump.ports:
+            if port.port.role in ("inlet", "outlet"):
+                yield port, port.port.role == "outlet"
+    for regulator in circuit.of_kind("regulator"):
+        yield from ((p, True) for p in regulator.ports if p.port.role == "outlet")
+
+
+def _reversed(
+    item: PlacedItem, reversed_items: Mapping[PlacedItem, bool], line: str | None
+) -> Maybe[bool]:
+    if item in reversed_items:
+        return reversed_items[item]
+    # Nothing flows where no joint leads from a pump: there is no direction to be wrong about.
+    return False if line is None or line in ("vent", "reference") else UNKNOWN
+
+
+def _missing_needs(item: PlacedItem, circuit: Circuit) -> list[str]:
+    """What the part's maker says it needs and the list does not hold."""
+    stock: Counter[str] = Counter()
+    for other in circuit.items.values():
+        pieces = getattr(other.part.spec, "pieces", None) or 1
+        stock[other.kind] += other.item.quantity * pieces
+        if other.part.sku is not None:
+            stock[other.part.sku] += other.item.quantity * pieces
+    short = []
+    for need in item.part.needs:
+        wanted = need.quantity * item.item.quantity
+        if stock[need.sku or need.kind] < wanted:
+            what = need.sku or " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
+            short.append(f"{wanted} x {what}")
+    return short
+
+
+def _origins(item: PlacedItem) -> Mapping[str, str]:
+    described = {"catalogue": {}, "vehicle": {}, "request": {}}
+    if item.origin == "catalogue":
+        return described["catalogue"]
+    where = "vehicle" if item.origin == "vehicle" else "request"
+    return dict.fromkeys(("working_pressure_kpa", "construction", "marked", "fineness_um"), where)
+
+
+def _missing(item: PlacedItem, line: str | None, app: AppFacts) -> Mapping[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = {}
+    found["line"] = (f"joints of {item.ref}",)
+    if line is None:
+        found["pressure_kpa"] = found["line"]
+    elif isinstance(app.base_pressure_kpa, Unknown):
+        found["pressure_kpa"] = ("base pressure of the application",)
+    else:
+        found["pressure_kpa"] = ("boost of the application",)
+    found["app.peak_pressure_kpa"] = found["pressure_kpa"]
+    for computed in ("markings", "marked_use", "marked_pressure_kpa", "marked_submersible"):
+        found[computed] = (f"marking of {item.ref}",)
+    found["marked_ethanol_percent"] = (f"marking of {item.ref}",)
+    found["pump_limit_kpa"] = ("relief pressure of the pump",)
+    return found
