@@ -81,7 +81,7 @@ class UtcDateTime(TypeDecorator[datetime]):
         """The moment with its offset."""
         if value is None:
             return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+        return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else value.astimezone(UTC)
 
 
 catalogue_revision = Table(
@@ -140,7 +140,7 @@ def _prepare_sqlite(engine: Engine, busy_seconds: int, foreign_keys: bool) -> No
     def _connected(connection: DBAPIConnection, _entry: ConnectionPoolEntry) -> None:
         # None: this module says when a transaction begins, not the driver, which would begin a
         # deferred one at the first INSERT.
-        connection.isolation_level = None  # type: ignore[attr-defined]
+        connection.isolation_level = None
         cursor = connection.cursor()
         cursor.execute(f"PRAGMA busy_timeout = {busy_seconds * 1000}")
         cursor.execute("PRAGMA journal_mode = WAL")
@@ -326,7 +326,8 @@ class Database:
 
 def read_revision(connection: Connection) -> int:
     """The catalogue revision as this transaction sees it."""
-    return connection.execute(select(catalogue_revision.c.revision)).scalar_one()
+    revision: int = connection.execute(select(catalogue_revision.c.revision)).scalar_one()
+    return revision
 
 
 def now() -> datetime:
@@ -361,7 +362,7 @@ def migrate(url: str) -> None:
         engine.dispose()
 
 
-def _database_of(request: Request) -> Database:
+async def _database_of(request: Request) -> Database:
     database: Database = request.app.state.database
     return database
 
