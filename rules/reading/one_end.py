@@ -1,0 +1,465 @@
+"""One end of a connection text: which system it names, which size, and what is open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any, Final, cast
+
+from rules.reading.bare import (
+    bare_decimal,
+    bare_inches,
+    bare_metric_diameter,
+    bare_millimetres,
+    bare_number,
+    bare_thread,
+    connection,
+    dotted,
+    option,
+    quick_connects_called,
+    unmarked_metric,
+)
+from rules.reading.naming import WORDS, OpenWord, write_connection
+from rules.reading.outcome import (
+    Reading,
+    ReadingOption,
+    ambiguous,
+    certain,
+    partial,
+    unreadable,
+)
+from rules.reading.parsing import Parsed, parse
+from rules.reading.scan import (
+    ConeSize,
+    Dash,
+    Decimal,
+    Inches,
+    InchThread,
+    MetricThread,
+    Millimetres,
+    Whole,
+)
+from rules.reading.sizing import (
+    THREADED_SYSTEMS,
+    form_size,
+    is_closed,
+    sizes_meant,
+    sizes_of,
+    sizes_of_diameter,
+)
+from rules.reading.text import near, reducer_option
+from rules.reference import reference
+from rules.vocabulary import Gender, System
+
+_WHAT_IS_IT: Final = "What standard is it, what size, and male or female?"
+_SIXTEENTH: Final = Fraction(1, 16)
+
+
+def read_end(folded: str, *, on_adapter: bool) -> Reading:
+    """Read one end from folded text; `on_adapter` where the text says it is the end of one."""
+    parsed = parse(folded)
+    reading = _understood(parsed, on_adapter=on_adapter)
+    if parsed.unknown:
+        return _with_unknown_words(folded, parsed, reading, on_adapter=on_adapter)
+    return reading
+
+
+def _with_unknown_words(
+    folded: str, parsed: Parsed, reading: Reading, *, on_adapter: bool
+) -> Reading:
+    """No text is certain while a word of it means nothing to us."""
+    word = parsed.unknown[0]
+    for guess in near(word, WORDS):
+        other = read_end(folded.replace(word, guess, 1), on_adapter=on_adapter)
+        if other.certainty == "certain":
+            return ambiguous(f"Does `{word}` mean `{guess}`?", other.readings)
+    if reading.certainty == "certain":
+        return partial(
+            reading.canonical,
+            f"What does `{word}` mean here?",
+            (f"the word `{word}`", *reading.unknown),
+            reading.readings,
+        )
+    if reading.certainty == "partial":
+        return replace(reading, unknown=(*reading.unknown, f"the word `{word}`"))
+    return reading
+
+
+def _understood(parsed: Parsed, *, on_adapter: bool) -> Reading:
+    """The reading of the words we know."""
+    if parsed.dotted:
+        return dotted(parsed.dotted)
+    if disagreement := _two_lengths(parsed):
+        return disagreement
+    if parsed.left_hand:
+        return _left_handed(parsed)
+    if len(parsed.systems) > 1:
+        return _two_systems(parsed)
+    if parsed.systems:
+        return _one_system(next(iter(parsed.systems)), parsed)
+    if parsed.opens:
+        return _open_system(next(iter(sorted(parsed.opens))), parsed, on_adapter=on_adapter)
+    return _no_system(parsed)
+
+
+_AGREEMENT: Final = 0.01  # 5/16 inch and 8 mm are 0.8 % apart, 3/8 inch and 10 mm 5 %
+
+
+def _two_lengths(parsed: Parsed) -> Reading | None:
+    """Drop the second unit of a length given in two that agree; tell of two that do not."""
+    inches, millimetres = parsed.of(Inches), parsed.of(Millimetres)
+    if len(inches) != 1 or len(millimetres) != 1:
+        return None
+    inch, millimetre = inches[0], millimetres[0]
+    apart = abs(float(inch.value) * 25.4 / millimetre.value - 1) if millimetre.value else 1.0
+    if apart <= _AGREEMENT:
+        parsed.sizes.remove(millimetre)
+        return None
+    system = next(iter(parsed.systems)) if len(parsed.systems) == 1 else None
+    return ambiguous(
+        f"{inch.size} inch and {millimetre.size} are not the same: which one measures right?",
+        [
+            ReadingOption(connection(system, size, parsed.gender), write_connection(system, size))
+            for size in (inch.size, millimetre.size)
+        ],
+    )
+
+
+def _left_handed(parsed: Parsed) -> Reading:
+    threads = [thread.designation for thread in parsed.of(InchThread)]
+    threads += [thread.designation for thread in parsed.of(MetricThread)]
+    system = next(iter(parsed.systems)) if len(parsed.systems) == 1 else None
+    return partial(
+        connection(
+            system,
+            None,
+            parsed.gender,
+            thread=threads[0] if len(threads) == 1 else None,
+            hand="left",
+        ),
+        "Is the thread really left-handed? No fuel connection known here has one.",
+        ("system", "size"),
+    )
+
+
+def _two_systems(parsed: Parsed) -> Reading:
+    options = [
+        option(system, size, parsed.gender)
+        for system in sorted(parsed.systems)
+        for size in sizes_of(system, parsed.sizes) or (None,)
+    ]
+    return ambiguous("Two kinds of connection are named: which one is it?", options)
+
+
+def _gender(system: System, parsed: Parsed) -> Gender | None:
+    gender = parsed.gender
+    if gender is None and system in ("plain-tube", "beaded-tube") and not parsed.genders:
+        return "male"
+    # A boss fitting that swivels is the adjustable male stud.
+    if gender is None and system == "orb" and "swivel" in parsed.forms:
+        return "male"
+    return gender
+
+
+def _one_system(system: System, parsed: Parsed) -> Reading:
+    gender = _gender(system, parsed)
+    if missing := _missing_pitch(system, gender, parsed):
+        return missing
+    if system == "quick-connect" and (called := _quick_connect_by_name(parsed)):
+        return called
+    tokens = _tokens_for(system, parsed)
+    if not tokens:
+        return _without_size(system, gender)
+    sizes = sizes_of(system, tokens)
+    if len(sizes) == 1:
+        return _sized(system, sizes[0], gender, parsed)
+    if sizes:
+        return ambiguous(
+            f"Which size: {' or '.join(sizes)}?", [option(system, s, gender) for s in sizes]
+        )
+    return _no_such_size(system, gender, parsed)
+
+
+def _tokens_for(system: System, parsed: Parsed) -> list[Any]:
+    """The size tokens that count for a system: a cone size names its own thread."""
+    if system == "din-24-cone" and len(parsed.sizes) > 1:
+        return [t for t in parsed.sizes if not isinstance(t, MetricThread)] or parsed.sizes
+    if system == "plain-tube" and len(parsed.of(Millimetres)) == 2:
+        return parsed.of(Millimetres)[:1]
+    return list(parsed.sizes)
+
+
+def _without_size(system: System, gender: Gender | None) -> Reading:
+    unknown = ["size"] if gender else ["size", "gender"]
+    label = write_connection(system, None, gender)
+    return partial(
+        connection(system, None, gender),
+        f"What size is the {write_connection(system)}?",
+        unknown,
+        [ReadingOption(connection(system, None, gender), f"{label} of any size")],
+    )
+
+
+def _sized(system: System, size: str, gender: Gender | None, parsed: Parsed) -> Reading:
+    canonical = connection(system, size, gender)
+    if system == "plain-tube" and len(parsed.of(Millimetres)) == 2:
+        bore = parsed.of(Millimetres)[1]
+        canonical["bore"] = {"value": bore.value, "unit": "mm"}
+    if len(parsed.genders) > 1:
+        options = [option(system, size, g) for g in sorted(parsed.genders)]
+        return partial(canonical, "Is it male or female?", ("gender",), options)
+    label = write_connection(system, size, gender)
+    if _unmarked_twice(parsed):
+        fraction = parsed.of(Inches)[0].size
+        return partial(
+            canonical,
+            f"What is the {fraction} in it: the thread, the bore or the tube?",
+            (f"the number {fraction}",),
+            [ReadingOption(canonical, label)],
+        )
+    return certain(canonical, label, unknown=() if gender else ("gender",))
+
+
+def _unmarked_twice(parsed: Parsed) -> bool:
+    """A fraction and a whole number side by side, and no sign says which is the size."""
+    return bool(parsed.of(Inches) and parsed.of(Whole)) and not parsed.has_key
+
+
+def _missing_pitch(system: System, gender: Gender | None, parsed: Parsed) -> Reading | None:
+    """A metric thread, or the bore of a banjo, that names a diameter and no pitch."""
+    diameters = [
+        token.diameter if isinstance(token, MetricThread) else f"{token.value:g}"
+        for token in parsed.sizes
+        if (isinstance(token, MetricThread) and token.pitch is None)
+        or (isinstance(token, Millimetres) and system == "banjo")
+    ]
+    if len(diameters) != 1 or len(parsed.sizes) != 1 or system == "din-24-cone":
+        return None
+    if system not in ("banjo", "iso-6149", "metric-flat", "bubble-flare"):
+        return None
+    sizes = sizes_of_diameter(system, diameters[0])
+    unknown = ["pitch"] if gender else ["pitch", "gender"]
+    return partial(
+        connection(system, None, gender, thread=f"M{diameters[0]}"),
+        f"What is the pitch of the M{diameters[0]} thread?",
+        unknown,
+        [option(system, size, gender) for size in sizes],
+    )
+
+
+def _quick_connect_by_name(parsed: Parsed) -> Reading | None:
+    """A quick connect by the millimetres of the tube behind it, which do not settle the form."""
+    millimetres = parsed.of(Millimetres)
+    if len(millimetres) != 1 or len(parsed.sizes) != 1:
+        return None
+    token = millimetres[0]
+    if sizes_meant("quick-connect", token):
+        return None
+    called = [
+        replace(o, canonical={**cast(dict[str, Any], o.canonical), "gender": parsed.gender})
+        for o in quick_connects_called(token.value)
+    ]
+    tube = ReadingOption(
+        {"value": token.value, "unit": "mm", "of": "tube behind the connector"},
+        f"a connector for {token.size} tube, whatever its end form",
+    )
+    return ambiguous(
+        f"Is {token.size} the end form it clicks onto, or the tube behind it?", [*called, tube]
+    )
+
+
+def _no_such_size(system: System, gender: Gender | None, parsed: Parsed) -> Reading:
+    each = [size for token in parsed.sizes for size in sizes_meant(system, token)]
+    if len(each) > 1:
+        return ambiguous(
+            f"The sizes disagree: is it {' or '.join(dict.fromkeys(each))}?",
+            [option(system, size, gender) for size in dict.fromkeys(each)],
+        )
+    if system in ("npt", "nptf", "bspp", "bspt") and (dashes := parsed.of(Dash)):
+        sixteenths = Inches(dashes[0].number * _SIXTEENTH)
+        return ambiguous(
+            f"Is that {sixteenths.size} pipe, counted in sixteenths?",
+            [option(system, size, gender) for size in sizes_meant(system, sixteenths)],
+        )
+    known = _known_sizes(system)
+    name = write_connection(system)
+    if known:
+        return unreadable(f"There is no such size of {name}. Which is it: {', '.join(known)}?")
+    return unreadable(f"Which size of {name} is it?")
+
+
+def _known_sizes(system: System) -> tuple[str, ...]:
+    if system == "quick-connect":
+        return tuple(
+            form_size(form.diameter_mm, form.names) for form in reference().quick_connect_forms
+        )
+    return reference().sizes(system) if is_closed(system) else ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """What a word can name that leaves the system open.
+
+    `keeps_size`: all its systems share the thread of a size, so that the size is certain.
+    """
+
+    systems: tuple[System, ...]
+    question: str
+    others: tuple[ReadingOption, ...] = ()
+    keeps_size: bool = False
+
+
+_CONE_OR_O_RING: Final = "Does it seal on a cone, or with an O-ring in a port?"
+_OPEN: Final[dict[OpenWord, _Open]] = {
+    "an": _Open(("flare-37", "orb"), _CONE_OR_O_RING, keeps_size=True),
+    "o-ring": _Open(
+        ("orb", "orfs"),
+        "Is the O-ring round the thread of a port, or in a groove on the flat face?",
+        keeps_size=True,
+    ),
+    "flare": _Open(
+        ("flare-37", "flare-45", "inverted-flare"),
+        "Is the flare 37 degrees, 45 degrees, or inverted inside the port?",
+    ),
+    "cone": _Open(
+        ("flare-37", "flare-45", "din-24-cone"), "How many degrees has the cone: 24, 37 or 45?"
+    ),
+    "double-flare": _Open(
+        ("flare-45", "inverted-flare"),
+        "Does the tube's nut screw over the fitting, or into it?",
+    ),
+    "bsp": _Open(("bspp", "bspt"), "Is the thread parallel or tapered?"),
+    "pipe": _Open(("npt", "bspp", "bspt"), "Is the pipe thread American (NPT) or British (BSP)?"),
+    "sae": _Open(
+        ("orb", "flare-45", "quick-connect", "flare-37"),
+        "Is it an O-ring port, a flare, or a quick connect?",
+    ),
+    "push-lock": _Open(
+        ("quick-connect", "barb"),
+        "Does it click onto a tube end, or push into a hose?",
+    ),
+    "qd": _Open(
+        ("quick-connect", "dry-break"),
+        "Is it the fuel-line click connector, a dry-break coupling, or a hydraulic coupling?",
+        (ReadingOption({"of": "hydraulic coupling"}, "a hydraulic quick coupling"),),
+    ),
+}
+
+
+def _open_system(word: OpenWord, parsed: Parsed, *, on_adapter: bool) -> Reading:
+    if word == "an" and _is_flare(parsed, on_adapter=on_adapter):
+        return _one_system("flare-37", parsed)
+    found = _OPEN[word]
+    gender = parsed.gender
+    if not parsed.sizes:
+        options = [option(system, None, gender) for system in found.systems]
+        return ambiguous(found.question, (*options, *found.others))
+    sized = [
+        (system, size) for system in found.systems for size in _open_sizes(system, word, parsed)
+    ]
+    options = [option(system, size, gender, _seen_on(word, system)) for system, size in sized]
+    if len(sized) == 1 and parsed.of(InchThread):
+        return _sized(sized[0][0], sized[0][1], gender, parsed)
+    sizes = {size for _, size in sized}
+    if not sized:
+        return unreadable("Which size is it, and in which standard?")
+    if found.keeps_size and len(sizes) == 1:
+        size = next(iter(sizes))
+        same = _shared_thread(sized)
+        canonical = connection(None, size, gender, **({"thread": same} if same else {}))
+        unknown = ("seal",) if gender else ("seal", "gender")
+        return partial(canonical, found.question, unknown, options)
+    return ambiguous(found.question, (*options, *found.others))
+
+
+def _is_flare(parsed: Parsed, *, on_adapter: bool) -> bool:
+    """Whether an AN end is certainly the flare: a male is, and so is the end of a hose or adapter.
+
+    An O-ring boss goes by its own name there; only a port is called by the dash size alone.
+    """
+    told_by_form = parsed.forms & {"adapter", "hose-end", "swivel", "tube", "nut"}
+    return on_adapter or parsed.gender == "male" or bool(told_by_form)
+
+
+def _open_sizes(system: System, word: OpenWord, parsed: Parsed) -> tuple[str, ...]:
+    """The sizes of one system under an open word; inches by tube, as such words go."""
+    numbers = [token.number for token in parsed.of(Dash)]
+    numbers += [token.number for token in parsed.of(Whole)]
+    if word == "push-lock" and system == "barb" and numbers:
+        return tuple(Inches(number * _SIXTEENTH).size for number in numbers)
+    if word == "sae" and system in ("orb", "flare-37") and (inches := parsed.of(Inches)):
+        if system == "flare-37":
+            return ()
+        return tuple(s for s in sizes_of(system, inches) if s == f"-{inches[0].value * 16}")
+    return sizes_of(system, parsed.sizes)
+
+
+def _seen_on(word: OpenWord, system: System) -> str:
+    if word != "an":
+        return ""
+    return {
+        "flare-37": "as on a hose end or an adapter",
+        "orb": "as in a port of a rail, pump, filter or regulator",
+    }[system]
+
+
+def _shared_thread(sized: Iterable[tuple[System, str]]) -> str | None:
+    threads = {
+        thread.designation if (thread := reference().thread(system, size)) else None
+        for system, size in sized
+    }
+    return threads.pop() if len(threads) == 1 else None
+
+
+def _no_system(parsed: Parsed) -> Reading:
+    """A text of sizes alone, or of sizes and words about the part."""
+    if not parsed.sizes:
+        return unreadable(_WHAT_IS_IT)
+    if tube := _tube(parsed):
+        return tube
+    if len(parsed.sizes) > 1:
+        return _several_sizes(parsed)
+    match parsed.sizes[0]:
+        case Dash(number) | Whole(number):
+            return bare_number(number)
+        case Inches(value):
+            return bare_inches(value)
+        case Millimetres(value):
+            return bare_millimetres(value)
+        case Decimal(value):
+            return bare_decimal(value)
+        case MetricThread(diameter, pitch=None):
+            return bare_metric_diameter(diameter)
+        case MetricThread() as thread if not thread.marked:
+            return unmarked_metric(thread)
+        case InchThread() | MetricThread() as thread:
+            return bare_thread(thread, parsed.gender)
+        case _:
+            return _one_system("din-24-cone", parsed)
+
+
+def _tube(parsed: Parsed) -> Reading | None:
+    """A length measured outside, or called a tube, is a tube's end; `10 mm x 8 mm` its bore too."""
+    if "tube" not in parsed.forms or parsed.forms & {"hose", "bore"}:
+        return None
+    measured = [*parsed.of(Inches), *parsed.of(Millimetres)]
+    if len(measured) != len(parsed.sizes) or len(measured) > 2:
+        return None
+    return _one_system("plain-tube", parsed)
+
+
+def _several_sizes(parsed: Parsed) -> Reading:
+    """Several sizes: a dash and its thread, which agree, or sizes of different things."""
+    if any(isinstance(size, ConeSize) for size in parsed.sizes):
+        return _one_system("din-24-cone", parsed)
+    options = [
+        option(system, size, parsed.gender)
+        for system in THREADED_SYSTEMS
+        for size in sizes_of(system, parsed.sizes)
+    ]
+    numbers = [token.number for token in parsed.sizes if isinstance(token, Dash | Whole)]
+    if len(numbers) == len(parsed.sizes) == 2:
+        options = [reducer_option(*numbers)]
+    question = "Several sizes and no standard: which connection is it?"
+    return ambiguous(question, options) if options else unreadable(_WHAT_IS_IT)
