@@ -197,8 +197,8 @@ def _together(undecided: list[Open]) -> Open:
 def compiled(condition: Node) -> Callable[[Any], Any]:
     """Compile a condition to a function of the top record.
 
-    It returns True or False, or else raises `NotRecorded` or returns UNKNOWN; then `weighing` has to
-    decide.
+    It returns True or False, or else raises `NotRecorded` or returns UNKNOWN; then `weighing` has
+    to decide.
     """
     questions = {
         f"ask_{each.predicate}": _guarded(each)

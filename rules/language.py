@@ -274,9 +274,12 @@ _FOREIGN_OPERATORS = {
 def _syntax_fault(text: _SourceText, error: SyntaxError) -> tuple[str, int, int]:
     """Return message, offset and length; a habit from another language is named as such."""
     last = len(text.text) - 1
-    offset = min(max((error.offset or 1) - 1, 0), last)
-    length = max(1, (error.end_offset or 0) - 1 - offset)
-    message = f"cannot be read as a condition: {error.msg}"
+    if error.offset:
+        offset = min(error.offset - 1, last)
+        length = max(1, (error.end_offset or 0) - error.offset)
+        message = f"cannot be read as a condition: {error.msg}"
+    else:
+        offset, length, message = last, 1, "cannot be read as a condition: it ends too early"
     for foreign, advice in _FOREIGN_OPERATORS.items():
         if found := re.search(foreign, text.text):
             message, offset, length = advice, found.start(), found.end() - found.start()
@@ -290,10 +293,16 @@ def _comment(text: str) -> int | None:
     return next((each.start[1] for each in tokens if each.type == tokenize.COMMENT), None)
 
 
-def _depth(node: ast.AST) -> int:
-    # Only expressions count: operators and contexts are nodes of the syntax tree too.
-    below = max((_depth(child) for child in ast.iter_child_nodes(node)), default=0)
-    return below + isinstance(node, ast.expr)
+def _depth(expression: ast.expr) -> int:
+    deepest = 0
+    waiting: list[tuple[ast.AST, int]] = [(expression, 1)]
+    while waiting:  # not by recursion: the text may be deeper than Python's own stack
+        node, depth = waiting.pop()
+        deepest = max(deepest, depth)
+        for child in ast.iter_child_nodes(node):
+            # Operators and contexts are nodes of the syntax tree too, but add no depth.
+            waiting.append((child, depth + isinstance(child, ast.expr)))
+    return deepest
 
 
 # Units ----------------------------------------------------------------------------------------
@@ -425,7 +434,7 @@ class _Checker:
                 return self.comparisons(source)
             case ast.Tuple() | ast.List():
                 return self.faulty(source, 'a list may only stand after "in"')
-        foreign = _FOREIGN_SYNTAX.get(type(source), f'"{self.text.of(source)}"')
+        foreign = _FOREIGN_SYNTAX.get(type(source), self.text.of(source))
         return self.faulty(source, f"{foreign} is not part of the rule language")
 
     # Leaves
@@ -448,7 +457,7 @@ class _Checker:
                     '"None" is not part of the rule language: a rule that needs a fact nobody'
                     " recorded cannot tell, without being asked to",
                 )
-        return self.faulty(source, f'"{self.text.of(source)}" is not part of the rule language')
+        return self.faulty(source, f"{self.text.of(source)} is not part of the rule language")
 
     def fact(self, source: ast.expr) -> _Part:
         path = _dotted(source)
@@ -463,24 +472,24 @@ class _Checker:
     # Calls
 
     def call(self, source: ast.Call) -> _Part:
-        arguments = [self.part(each) for each in source.args]
-        name = _dotted(source.func)
-        predicate = self.predicates.get(name or "")
+        name = _dotted(source.func) or ""
+        if name in self.schema.facts:
+            return self.faulty(source.func, f'"{name}" is a fact, not a predicate')
+        if not isinstance(source.func, ast.Name):
+            return self.faulty(source.func, "a predicate is called by its name alone: name(...)")
+
+        arguments = [self.part(each) for each in source.args if not isinstance(each, ast.Starred)]
+        predicate = self.predicates.get(name)
         if predicate is None:
-            if name in self.schema.facts:
-                return self.faulty(source.func, f'"{name}" is a fact, not a predicate')
-            hint = did_you_mean(name or "", self.predicates)
-            return self.faulty(
-                source.func, f'there is no predicate "{self.text.of(source.func)}"{hint}'
-            )
-        wanted = len(predicate.parameters)
-        if source.keywords or len(arguments) != wanted:
-            facts = "1 argument" if wanted == 1 else f"{wanted} arguments"
-            return self.faulty(source, f"{name} takes {facts} in order, without names")
-        for index, (argument, parameter) in enumerate(
-            zip(arguments, predicate.parameters, strict=True), start=1
-        ):
-            self.argument(f"argument {index} of {name}", argument, parameter)
+            hint = did_you_mean(name, self.predicates)
+            return self.faulty(source.func, f'there is no predicate "{name}"{hint}')
+        count = len(predicate.parameters)
+        if source.keywords or len(source.args) != count or len(arguments) != count:
+            wanted = "1 argument" if count == 1 else f"{count} arguments"
+            return self.faulty(source, f"{name} takes {wanted} in order, without names")
+        for index, argument in enumerate(arguments):
+            what = f"argument {index + 1} of {name}"
+            self.argument(what, argument, predicate.parameters[index])
         call = Call(
             predicate.name,
             predicate.label,
@@ -707,7 +716,7 @@ class _Checker:
         assert right.type is not None
         self.fault(
             f"{self.text.of(left.source)} is {left.type.describe()}, {self.text.of(right.source)}"
-            f" is {right.type.describe()}: they cannot be put together",
+            f" is {right.type.describe()}: they do not match",
             left,
             right,
         )

@@ -47,6 +47,7 @@ from typing import (
 )
 
 NOT_RECORDED = "not recorded"
+FEW_WORDS = 8  # that a message may list
 
 
 # The unknown ----------------------------------------------------------------------------------
@@ -130,8 +131,9 @@ class Vocabulary:
     def refusal(self, word: str) -> str:
         """Say that a word is not one of these, and which one was probably meant."""
         hint = did_you_mean(word, self.words)
-        if not hint and len(self.words) <= 8:
-            hint = f"; one of {', '.join(self.words)}"
+        if not hint and len(self.words) <= FEW_WORDS:
+            *others, last = self.words
+            hint = f"; it may be {', '.join(others)}{' or ' if others else ''}{last}"
         return f'"{word}" is no {self.name}{hint}'
 
 
@@ -457,14 +459,17 @@ class Schema:
                 fact.type.accept(value)
             except ValueError as fault:
                 faults.append(f"{path}: {fault}")
-        for owner in {id(each): each for each in self._owners(record)}.values():
-            own = {each.name for each in fields(owner)}
-            strange = sorted(set(getattr(owner, "origins", {})) - own)
-            faults += [f'origins: there is no fact "{name}"' for name in strange]
+        for owner, names in self._names_by_owner().items():
+            strange = getattr(_at(record, owner), "origins", {}).keys() - names
+            where = f"{owner}.origins" if owner else "origins"
+            faults += [f'{where}: there is no fact "{name}"' for name in sorted(strange)]
         return faults
 
-    def _owners(self, record: Record) -> Iterator[Any]:
-        return (fact.owner(record) for fact in self.facts.values())
+    def _names_by_owner(self) -> dict[str, set[str]]:
+        names: dict[str, set[str]] = {}
+        for fact in self.facts.values():
+            names.setdefault(fact.path.rpartition(".")[0], set()).add(fact.name)
+        return names
 
 
 @functools.cache
@@ -519,7 +524,7 @@ def _fact(
         origin=fact_type.origin,
         maybe=maybe,
         read=operator.attrgetter(path),
-        owner=operator.attrgetter(parent) if parent else _itself,
+        owner=lambda record: _at(record, parent),
         namer=namer,
     )
 
@@ -539,8 +544,8 @@ def _label(name: str, fact_type: FactType) -> str:
     return name.replace("_", " ")
 
 
-def _itself(record: Any) -> Any:
-    return record
+def _at(record: Any, path: str) -> Any:
+    return operator.attrgetter(path)(record) if path else record
 
 
 def _nameless(_: Any) -> str:
