@@ -10,6 +10,8 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final, TypeAlias
 
+from pydantic import BaseModel
+
 Schema: TypeAlias = Mapping[str, Any]
 Parts: TypeAlias = Sequence[str | int]
 
@@ -52,6 +54,12 @@ class Forms:
                 described = {"description": parameter.get("description", "")}
                 return Form({**described, **parameter["schema"]}, self._schemas)
         return None
+
+
+def form_of(model: type[BaseModel]) -> Form:
+    """The form of a model's JSON."""
+    schema = model.model_json_schema(by_alias=True)
+    return Form(schema, schema.get("$defs", {}))
 
 
 class Form:

@@ -1,0 +1,96 @@
+"""The service put together: `create_app` makes it from its settings."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+from importlib.metadata import version
+from typing import Final
+
+from fastapi import FastAPI
+
+from rules.check import load_rules
+from service import documentation, health
+from service.catalogue import endpoints as catalogue
+from service.checks import endpoints as checks
+from service.database import Database
+from service.explanations import router as explanations
+from service.forms import Forms
+from service.handlers import answer_with_problems
+from service.imports import endpoints as imports
+from service.limits import BodyLimits
+from service.readings import endpoints as readings
+from service.references import endpoints as references
+from service.rulebook import endpoints as rulebook
+from service.settings import Settings, read_settings
+from service.snapshot import Snapshot
+from service.trace import Trace
+from service.vehicles import endpoints as vehicles
+
+SUMMARY: Final = "Checks whether fuel-system parts join, survive the fuel and are all there."
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """The application of these settings; of the environment's, where none are given.
+
+    The database, the rule book and the catalogue are opened when the application starts.
+    """
+    settings = settings or read_settings()
+    app = FastAPI(
+        title="Lineworthy",
+        version=version("lineworthy"),
+        summary=SUMMARY,
+        lifespan=_running,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/openapi.json",
+    )
+    app.state.settings = settings
+    app.state.is_stopping = False
+    answer_with_problems(app)
+    for noun in (checks, readings, catalogue, vehicles, imports, references, rulebook, health):
+        app.include_router(noun.router)
+    app.include_router(explanations)
+    documentation.describe(app)
+    app.add_middleware(
+        BodyLimits,
+        most_bytes=settings.body_limit_bytes,
+        most_bytes_under={"/v1/imports": settings.import_limit_bytes},
+    )
+    app.add_middleware(Trace)
+    return app
+
+
+@asynccontextmanager
+async def _running(app: FastAPI) -> AsyncIterator[None]:
+    """Open what requests are answered from, keep it fresh, and close it at the end.
+
+    Raises:
+        SchemaError: the database is at another schema than this version needs.
+        DatabaseUnavailable: the database does not answer.
+        BookFaults: the rule book has faults; all of them are named.
+    """
+    settings: Settings = app.state.settings
+    database = Database.of(settings)
+    try:
+        database.require_schema()
+        app.state.database = database
+        app.state.book = load_rules(settings.book_directory)
+        app.state.snapshot = Snapshot(database)
+        app.state.forms = Forms(app.openapi())
+        async with _polled(app.state.snapshot, settings.snapshot_poll_seconds):
+            yield
+    finally:
+        database.close()
+
+
+@asynccontextmanager
+async def _polled(snapshot: Snapshot, seconds: float) -> AsyncIterator[None]:
+    polling = asyncio.create_task(snapshot.poll(seconds))
+    try:
+        yield
+    finally:
+        polling.cancel()
+        with suppress(asyncio.CancelledError):
+            await polling

@@ -1,0 +1,1 @@
+"""The stateless check of an assembly."""

@@ -1,0 +1,318 @@
+"""The command line, `lineworthy`.
+
+Exit codes: 0 the assembly fits (cautions included), 1 it does not, 3 it cannot be told, 2 the input
+or the surroundings are wrong.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import Enum
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+from pydantic import ValidationError
+
+from rules.assembly import Request as Proposal
+from rules.catalogue import Catalogue, catalogue
+from rules.check import load_rules
+from rules.engine import Book, BookFault, BookFaults
+from rules.report import Verdict
+from seed_data import demo_components, demo_vehicles
+from service.checks.judging import judged
+from service.console import (
+    console_for,
+    print_faults,
+    print_report,
+    print_rule,
+    print_rules,
+    write,
+    write_utf8,
+)
+from service.database import Database, DatabaseUnavailable, SchemaError
+from service.database import migrate as migrate_database
+from service.demo import DemoError, run_demo
+from service.faults import body_faults
+from service.forms import form_of
+from service.problems import Problem, details, invalid
+from service.rulebook.endpoints import find_rule
+from service.rulebook.schemas import full, listing
+from service.settings import Settings, SettingsError, read_settings
+from service.snapshot import CorruptRowError, Snapshot
+from service.strict_json import JsonFaults, read_json
+
+EXIT_CODES: Final[dict[Verdict, int]] = {
+    "fits": 0,
+    "fits-with-cautions": 0,
+    "does-not-fit": 1,
+    "cannot-tell": 3,
+}
+BAD_INPUT: Final = 2
+STANDARD_INPUT: Final = Path("-")
+
+_REFUSALS: Final = (
+    BookFaults,
+    CorruptRowError,
+    DatabaseUnavailable,
+    DemoError,
+    SchemaError,
+    SettingsError,
+)
+
+cli = typer.Typer(
+    help="Checks whether fuel-system parts join, survive the fuel and are all there.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+rules_cli = typer.Typer(
+    help="Read the rule book, or test one of your own.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+cli.add_typer(rules_cli, name="rules")
+
+AsJson = Annotated[bool, typer.Option("--json", help="Write JSON, for programs.")]
+InputFile = Annotated[
+    Path,
+    typer.Argument(
+        exists=True, dir_okay=False, readable=True, allow_dash=True, help="`-` is standard input."
+    ),
+]
+
+
+class LogLevel(Enum):
+    """From which level up the log is written."""
+
+    DEBUG = "debug"
+    INFO = "info"
+    WARNING = "warning"
+    ERROR = "error"
+
+
+@cli.command()
+def demo(
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Serve on until Ctrl-C, and say where.")
+    ] = False,
+    output: Annotated[
+        Path, typer.Option(help="Where the database and the reports are left.")
+    ] = Path("output"),
+) -> None:
+    """Make a demo shop, serve it, check three assemblies over HTTP and print their reports."""
+    with _refusals():
+        run_demo(console_for(sys.stdout), output, keep)
+
+
+@cli.command()
+def serve(
+    host: Annotated[str | None, typer.Option(help="Address to listen on.")] = None,
+    port: Annotated[
+        int | None, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes a free one.")
+    ] = None,
+    log_level: Annotated[
+        LogLevel, typer.Option(help="From which level up to write the log.")
+    ] = LogLevel.INFO,
+) -> None:
+    """Serve the API from the database that LINEWORTHY_DATABASE_URL names."""
+    # Not at the top of the module: the other commands need neither, and start in half the time.
+    from service.app import create_app
+    from service.server import serve as run
+
+    given = {"host": host, "port": port}
+    with _refusals():
+        settings = read_settings(
+            **{name: value for name, value in given.items() if value is not None}
+        )
+        _require_startable(settings)
+    level = logging.getLevelNamesMapping()[log_level.name]
+    if not run(create_app(settings), settings.host, settings.port, level):
+        raise typer.Exit(BAD_INPUT)
+
+
+@cli.command()
+def check(
+    file: InputFile,
+    as_json: AsJson = False,
+    demo: Annotated[
+        bool, typer.Option("--demo", help="Use the demo shop's catalogue, and no database.")
+    ] = False,
+) -> None:
+    """Check an assembly, a request as JSON. Exit code 0 fits, 1 does not, 3 cannot tell."""
+    with _refusals(as_json):
+        proposal = _proposal(_content(file))
+        settings = read_settings()
+        book = load_rules(settings.book_directory)
+        report = judged(proposal, _catalogue(settings, demo), book, settings)
+    if as_json:
+        write(report.model_dump_json(indent=2))
+    else:
+        name = "standard input" if file == STANDARD_INPUT else file.name
+        print_report(console_for(sys.stdout), name, proposal, report)
+    raise typer.Exit(EXIT_CODES[report.verdict])
+
+
+@cli.command()
+def migrate() -> None:
+    """Make the database's tables, or bring them to this version's schema."""
+    with _refusals():
+        migrate_database(read_settings().database_url)
+    write("The database is at this version's schema.")
+
+
+@rules_cli.command("list")
+def list_rules(as_json: AsJson = False) -> None:
+    """List the rules in force."""
+    with _refusals(as_json):
+        book = _book()
+    if as_json:
+        write(listing(book, book.rules).model_dump_json(indent=2))
+    else:
+        print_rules(console_for(sys.stdout), book)
+
+
+@rules_cli.command("show")
+def show_rule(
+    rule_id: Annotated[str, typer.Argument(metavar="ID", help="The id of a rule.")],
+    as_json: AsJson = False,
+) -> None:
+    """Show a rule with its condition, sources and examples."""
+    with _refusals(as_json):
+        rule = find_rule(_book(), rule_id)
+    if as_json:
+        write(full(rule).model_dump_json(indent=2))
+    else:
+        print_rule(console_for(sys.stdout), rule)
+
+
+@rules_cli.command("test")
+def try_rules(
+    directory: Annotated[
+        Path, typer.Argument(exists=True, file_okay=False, help="Directory of the shop's rules.")
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Load the built-in book with a directory of your own, and run the examples of every rule."""
+    try:
+        book = load_rules(directory)
+    except BookFaults as refused:
+        _tell_book_faults(refused.faults, as_json)
+        raise typer.Exit(BAD_INPUT) from None
+    own = [rule for rule in book.rules if rule.place.startswith(str(directory))]
+    examples = sum(len(rule.examples) for rule in book.rules)
+    if as_json:
+        counts = {"rules": len(book.rules), "own_rules": len(own), "examples": examples}
+        write(json.dumps({"version": book.version, **counts, "faults": []}, indent=2))
+    else:
+        write(
+            f"{len(book.rules)} rules, {len(own)} of them your own; {examples} examples decide as "
+            f"written. The book is {book.version}."
+        )
+
+
+def _tell_book_faults(faults: list[BookFault], as_json: bool) -> None:
+    if not as_json:
+        for fault in faults:
+            write(str(fault))
+        write(f"{len(faults)} fault{'' if len(faults) == 1 else 's'}; the book does not load.")
+        return
+    told = [
+        {
+            "path": str(fault.path),
+            "line": fault.line,
+            "column": fault.column,
+            "message": fault.message,
+            "source": fault.source,
+        }
+        for fault in faults
+    ]
+    write(json.dumps({"faults": told}, indent=2, ensure_ascii=False))
+
+
+# Parts of commands ----------------------------------------------------------------------------
+
+
+@contextmanager
+def _refusals(as_json: bool = False) -> Iterator[None]:
+    """End the command with exit code 2 and a word on what is wrong, never with a traceback."""
+    try:
+        yield
+    except Problem as refusal:
+        if as_json:
+            write(details(refusal, "command-line").model_dump_json(by_alias=True, indent=2))
+        else:
+            print_faults(console_for(sys.stderr), refusal.title, refusal.detail, refusal.errors)
+        raise typer.Exit(BAD_INPUT) from None
+    except _REFUSALS as refusal:
+        print(f"lineworthy: {refusal}", file=sys.stderr)
+        raise typer.Exit(BAD_INPUT) from None
+
+
+def _content(file: Path) -> bytes:
+    return sys.stdin.buffer.read() if file == STANDARD_INPUT else file.read_bytes()
+
+
+def _proposal(content: bytes) -> Proposal:
+    """The request that a file holds.
+
+    Raises:
+        Problem: with every fault of it.
+    """
+    try:
+        body = read_json(content)
+    except JsonFaults as refused:
+        raise invalid(refused.faults) from refused
+    try:
+        return Proposal.model_validate(body)
+    except ValidationError as refused:
+        errors: list[Any] = list(refused.errors(include_url=False))
+        raise invalid(body_faults(errors, body, form_of(Proposal))) from refused
+
+
+def _book() -> Book:
+    return load_rules(read_settings().book_directory)
+
+
+def _catalogue(settings: Settings, demo: bool) -> Catalogue:
+    if demo:
+        return catalogue(1, demo_components(), demo_vehicles())
+    with _opened(settings) as database:
+        database.require_schema()
+        return Snapshot(database).current()
+
+
+@contextmanager
+def _opened(settings: Settings) -> Iterator[Database]:
+    database = Database.of(settings)
+    try:
+        yield database
+    finally:
+        database.close()
+
+
+def _require_startable(settings: Settings) -> None:
+    """Refuse before a server starts what would make it fail as it starts.
+
+    Raises:
+        SchemaError, DatabaseUnavailable, CorruptRowError, BookFaults: saying what is wrong.
+    """
+    load_rules(settings.book_directory)
+    with _opened(settings) as database:
+        database.require_schema()
+        Snapshot(database)
+
+
+def main() -> None:
+    """Run the command that the arguments name."""
+    write_utf8()
+    cli()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,235 @@
+"""Reports, faults and rules as a person reads them in a terminal, or in a file from a pipe."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final, TextIO
+
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from rules.assembly import Request as Proposal
+from rules.engine import Book, Rule
+from rules.report import Evidence, Finding, Remedy, Report, Severity, Verdict
+from service.line import DRAWN, STYLES, TYPED, Signs, drawing
+from service.problems import Fault
+
+WIDEST: Final = 100
+_PIPED_WIDTH: Final = 100
+
+_VERDICTS: Final[dict[Verdict, tuple[str, str]]] = {
+    "fits": ("FITS", "bold black on green"),
+    "fits-with-cautions": ("FITS, WITH CAUTIONS", "bold black on yellow"),
+    "does-not-fit": ("DOES NOT FIT", "bold white on red"),
+    "cannot-tell": ("CANNOT TELL", "bold white on magenta"),
+}
+_GROUPS: Final[tuple[tuple[Severity, str], ...]] = (
+    ("error", "Must change"),
+    ("unknown", "Not known"),
+    ("warning", "To mind"),
+    ("note", "Good to know"),
+)
+
+
+class _PatientConsole(Console):
+    """A console whose reader may leave: the rest goes nowhere, and the exit code stays true."""
+
+    def on_broken_pipe(self) -> None:
+        self.quiet = True
+        _forget_stdout()
+
+
+def _forget_stdout() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def write(text: str) -> None:
+    """Write a text and a line break to standard output, whose reader may have left."""
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        _forget_stdout()
+
+
+def console_for(stream: TextIO) -> Console:
+    """A console that writes plain lines where nobody watches."""
+    watched = stream.isatty()
+    return _PatientConsole(
+        file=stream,
+        highlight=False,
+        markup=False,
+        emoji=False,
+        soft_wrap=False,
+        width=None if watched else _PIPED_WIDTH,
+        no_color=None if watched else True,
+    )
+
+
+def signs_for(console: Console) -> Signs:
+    """Line-drawing signs on a terminal that can show them, plain typing elsewhere."""
+    return DRAWN if console.is_terminal and console.encoding.startswith("utf") else TYPED
+
+
+def print_report(console: Console, title: str, proposal: Proposal, report: Report) -> None:
+    """Print a report on a proposal."""
+    signs = signs_for(console)
+    width = min(console.width, WIDEST)
+    for part in _report(title, proposal, report, signs):
+        console.print(part, width=width)
+
+
+def _report(
+    title: str, proposal: Proposal, report: Report, signs: Signs
+) -> Iterator[RenderableType]:
+    word, style = _VERDICTS[report.verdict]
+    yield Text.assemble((f" {word} ", style), "  ", (title, "bold"))
+    yield Text()
+    ordered = [f for severity, _ in _GROUPS for f in report.findings if f.severity == severity]
+    for line in drawing(proposal.joints, ordered, signs):
+        yield Padding(line, (0, 2))
+    yield Text()
+    for severity, heading in _GROUPS:
+        numbered = [(n, f) for n, f in enumerate(ordered, 1) if f.severity == severity]
+        if numbered:
+            yield Text(heading, style=STYLES[severity])
+            yield Text()
+        for number, finding in numbered:
+            yield Padding(_finding(number, finding, signs), (0, 0, 1, 2))
+    if report.not_checked:
+        yield Text("Not checked", style="bold")
+        for each in report.not_checked:
+            yield Padding(Text(f"{each.what}: {each.why}", style="dim"), (0, 2))
+        yield Text()
+    yield from _switched_off(report)
+    yield from _cautions(report)
+    yield Text(
+        f"rule book {report.book.version}, catalogue {report.catalogue_revision}, "
+        f"fingerprint {report.fingerprint[:16]}",
+        style="dim",
+    )
+
+
+def _finding(number: int, finding: Finding, signs: Signs) -> RenderableType:
+    style = STYLES[finding.severity]
+    head = Text.assemble((f"{signs.marks[finding.severity]}{number} ", style), finding.message)
+    where = ", ".join(finding.subject.ports or finding.subject.refs)
+    body: list[RenderableType] = [Text(where, style="dim")] if where else []
+    if finding.because:
+        body.append(_because(finding.because))
+    body.append(Text(finding.explanation))
+    body.extend(_remedy(finding.remedy))
+    body.extend(Text(caution, style="yellow") for caution in finding.cautions)
+    body.append(Text(f"{finding.rule}; after {', '.join(finding.sources)}", style="dim"))
+    return Group(head, Padding(Group(*body), (0, 0, 0, 3)))
+
+
+def _because(facts: Iterable[Evidence]) -> Table:
+    table = Table.grid(padding=(0, 3, 0, 0))
+    for fact in facts:
+        table.add_row(
+            Text(fact.fact),
+            Text(_value(fact), style="bold"),
+            Text(fact.of),
+            Text(fact.origin, style="dim"),
+        )
+    return table
+
+
+def _value(fact: Evidence) -> str:
+    if fact.value is None:
+        return "not recorded"
+    if isinstance(fact.value, bool):
+        return "yes" if fact.value else "no"
+    if isinstance(fact.value, tuple):
+        return ", ".join(fact.value)
+    shown = f"{fact.value:g}" if isinstance(fact.value, float) else str(fact.value)
+    return f"{shown} {fact.unit}" if fact.unit else shown
+
+
+def _remedy(remedy: Remedy) -> Iterator[Text]:
+    yield Text.assemble(("What to do: ", "green"), remedy.text)
+    for each in remedy.add:
+        yield Text.assemble("  add ", (f"{each.quantity} x {each.sku}", "bold"), f"  {each.name}")
+    for each in remedy.replace:
+        yield Text.assemble(
+            f"  in place of {', '.join(each.replaces)}: ",
+            (f"{each.quantity} x {each.sku}", "bold"),
+            f"  {each.name}",
+        )
+
+
+def _switched_off(report: Report) -> Iterator[RenderableType]:
+    if report.book.switched_off:
+        yield Text("Switched off by the shop", style="bold")
+        for each in report.book.switched_off:
+            yield Padding(Text(f"{each.rule}: {each.reason}", style="dim"), (0, 2))
+        yield Text()
+
+
+def _cautions(report: Report) -> Iterator[RenderableType]:
+    if report.cautions:
+        yield Text("Before anyone opens a fuel line", style="bold")
+        for caution in report.cautions:
+            yield Padding(Text(caution), (0, 2))
+        yield Text()
+
+
+def print_faults(console: Console, title: str, detail: str, faults: Sequence[Fault]) -> None:
+    """Print everything that is wrong with an input."""
+    console.print(Text.assemble((title, "bold red"), "" if faults else f": {detail}"))
+    for fault in faults:
+        console.print(Text.assemble((fault.pointer or "the whole", "bold"), f": {fault.detail}"))
+        if fault.found is not None:
+            console.print(Padding(Text(f"found     {fault.found}", style="dim"), (0, 2)))
+        if fault.expected:
+            console.print(Padding(Text(f"expected  {fault.expected}"), (0, 2)))
+
+
+def print_rules(console: Console, book: Book) -> None:
+    """Print the rules of a book, one a line."""
+    table = Table.grid(padding=(0, 3, 0, 0))
+    for rule in book.rules:
+        table.add_row(
+            Text(rule.id, no_wrap=True),
+            Text(rule.severity, style=STYLES[rule.severity]),
+            Text(rule.family, style="dim"),
+        )
+    console.print(table)
+    console.print(Text(f"{len(book.rules)} rules, book {book.version}", style="dim"))
+    for each in book.switched_off:
+        console.print(Text(f"switched off: {each.rule} ({each.reason})"))
+
+
+def print_rule(console: Console, rule: Rule) -> None:
+    """Print a rule in full, as the book writes it."""
+    console.print(Text.assemble((rule.id, "bold"), "  ", (rule.severity, STYLES[rule.severity])))
+    kinds = f", only {', '.join(sorted(rule.kinds))}" if rule.kinds else ""
+    table = Table.grid(padding=(0, 3, 0, 0))
+    for name, text in (
+        ("about", f"{rule.about}{kinds}"),
+        ("when", rule.condition.source),
+        ("says", rule.message.source),
+        ("because", ", ".join(fact.path for fact in rule.because)),
+        ("explains", rule.explanation.source),
+        ("remedy", rule.remedy.text.source),
+        ("cautions", "\n".join(each.source for each in rule.cautions)),
+        ("sources", "\n".join(rule.sources)),
+        ("written in", rule.place),
+    ):
+        if text:
+            table.add_row(Text(name, style="dim"), Text(text))
+    console.print(table)
+    for example in rule.examples:
+        facts = ", ".join(f"{name}: {value}" for name, value in example.values.items())
+        console.print(Text.assemble((f"{example.expected:<12}", "bold"), facts))
+
+
+def write_utf8() -> None:
+    """Make both standard streams write UTF-8, whatever the locale says."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="backslashreplace")

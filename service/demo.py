@@ -1,0 +1,129 @@
+"""The demo: a database of its own, the real service on a free port, three assemblies over HTTP."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Final
+
+import httpx
+from rich.console import Console
+from rich.text import Text
+
+from rules.report import Report
+from seed_data import DemoAssembly, demo_assemblies
+from service.console import print_report
+from service.seeding import seed
+from service.settings import PREFIX
+
+SHOWN: Final = ("street-return-e10", "flare-in-o-ring-port", "e85-on-brass-and-zinc")
+"""Slugs of the assemblies shown: one that fits, one that leaks at a joint, one that E85 eats."""
+
+DATABASE_FILE: Final = "demo.sqlite3"
+_SERVE: Final = ("serve", "--host", "127.0.0.1", "--port", "0", "--log-level", "warning")
+_STOP_SECONDS: Final = 30.0
+
+
+class DemoError(RuntimeError):
+    """The demo cannot run; the message says why."""
+
+
+def run_demo(console: Console, directory: Path, keep: bool) -> None:
+    """Make the demo shop, serve it, check three assemblies over HTTP and print their reports.
+
+    Args:
+        console: where the reports go.
+        directory: where the database and the reports as JSON are left.
+        keep: serve on until interrupted, and say where.
+
+    Raises:
+        DemoError: the directory cannot be written, or the service does not start.
+    """
+    url = _fresh_database(directory)
+    parts, vehicles = seed(url)
+    console.print(
+        Text(f"A shop of {parts} parts and {vehicles} vehicles, all invented, in {directory}/"),
+        style="dim",
+    )
+    with _served(url) as address, httpx.Client(base_url=address, timeout=30.0) as client:
+        console.print(Text(f"Checked over HTTP at {address}/v1/checks"), style="dim")
+        for assembly in _shown():
+            report = _checked(client, assembly, directory)
+            console.print()
+            console.print(Text(assembly.story), width=min(console.width, 100), style="italic")
+            console.print()
+            print_report(console, assembly.title, assembly.request, report)
+        if keep:
+            _stay(console, address)
+
+
+def _shown() -> Iterator[DemoAssembly]:
+    by_slug = {assembly.slug: assembly for assembly in demo_assemblies()}
+    return (by_slug[slug] for slug in SHOWN)
+
+
+def _fresh_database(directory: Path) -> str:
+    path = directory / DATABASE_FILE
+    try:
+        directory.mkdir(parents=True, exist_ok=True)
+        for beside in ("", "-wal", "-shm"):
+            path.with_name(path.name + beside).unlink(missing_ok=True)
+    except OSError as error:
+        raise DemoError(f"{directory} cannot be written: {error.strerror}.") from error
+    return f"sqlite:///{path.resolve()}"
+
+
+def _checked(client: httpx.Client, assembly: DemoAssembly, directory: Path) -> Report:
+    answer = client.post("/v1/checks", json=assembly.body)
+    if answer.status_code != httpx.codes.OK:
+        raise DemoError(f"The check of `{assembly.slug}` was refused: {answer.text}")
+    written = json.dumps(answer.json(), indent=2, ensure_ascii=False)
+    (directory / f"{assembly.slug}.json").write_text(written + "\n", encoding="utf-8")
+    return Report.model_validate_json(answer.content)
+
+
+@contextmanager
+def _served(url: str) -> Iterator[str]:
+    """The address of a service process on this database, which ends with the block."""
+    others = {name: value for name, value in os.environ.items() if not name.startswith(PREFIX)}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "service.cli", *_SERVE],
+        env={**others, f"{PREFIX}DATABASE_URL": url},
+        stdout=subprocess.PIPE,
+        text=True,
+        # An interrupt from the keyboard reaches the demo alone, which then stops the service.
+        start_new_session=True,
+    )
+    try:
+        assert process.stdout is not None
+        address = process.stdout.readline().strip().rpartition(" ")[2]
+        if not address.startswith("http"):
+            raise DemoError("The service did not start; what it said is above.")
+        yield address
+    finally:
+        _stop(process)
+
+
+def _stop(process: subprocess.Popen[str]) -> None:
+    with suppress(ProcessLookupError):
+        process.send_signal(signal.SIGTERM)
+    try:
+        process.wait(_STOP_SECONDS)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+
+
+def _stay(console: Console, address: str) -> None:
+    console.print()
+    console.print(Text(f"The API's pages: {address}/docs"))
+    console.print(Text(f"Its document:    {address}/openapi.json"))
+    console.print(Text("Ctrl-C stops the service."), style="dim")
+    with suppress(KeyboardInterrupt):
+        signal.pause()

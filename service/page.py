@@ -1,0 +1,218 @@
+"""The page of the API: one HTML document made from the OpenAPI document, with nothing to fetch."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from html import escape
+from typing import Any, Final
+
+_STYLE: Final = """
+:root { --ink: #1d2427; --soft: #5d6a70; --line: #d5dcdf; --ground: #fbfaf6; --sheet: #fff;
+  --mark: #b3261e; --get: #2c6e49; --post: #9a5b00; --put: #3b5b92; --delete: #9a1c1c; }
+@media (prefers-color-scheme: dark) { :root { --ink: #e6e3da; --soft: #98a3a8; --line: #3a4247;
+  --ground: #15191b; --sheet: #1c2225; --mark: #ef8d7f; --get: #6fc497; --post: #e0a851;
+  --put: #8fb0e8; --delete: #ef8d7f; } }
+* { box-sizing: border-box; }
+body { margin: 0; background: var(--ground); color: var(--ink);
+  font: 15px/1.5 Charter, "Bitstream Charter", "Sitka Text", Cambria, serif;
+  display: grid; grid-template-columns: 17rem minmax(0, 1fr); }
+nav { position: sticky; top: 0; height: 100vh; overflow: auto; padding: 1.5rem 1rem;
+  border-right: 1px solid var(--line); font-size: 13px; }
+nav h2 { margin: 1.2rem 0 .2rem; font-size: 12px; letter-spacing: .08em; color: var(--soft);
+  text-transform: uppercase; }
+nav a { display: block; padding: .1rem 0; color: inherit; text-decoration: none; }
+nav a:hover, nav a:focus { text-decoration: underline; }
+main { max-width: 60rem; padding: 1.5rem 2rem 6rem; }
+h1 { margin: 0; font-size: 28px; }
+article { margin: 2rem 0; padding: 1rem 1.25rem; background: var(--sheet);
+  border: 1px solid var(--line); border-left: 4px solid var(--line); }
+article.get { border-left-color: var(--get); } article.post { border-left-color: var(--post); }
+article.put { border-left-color: var(--put); } article.delete { border-left-color: var(--delete); }
+article h3 { margin: 0 0 .3rem; font-size: 18px; }
+code, pre, textarea, input { font: 12.5px/1.45 ui-monospace, "DejaVu Sans Mono", Menlo, monospace; }
+pre { overflow: auto; max-height: 30rem; padding: .75rem; background: var(--ground);
+  border: 1px solid var(--line); }
+table { width: 100%; border-collapse: collapse; font-size: 13.5px; }
+th, td { padding: .25rem .6rem .25rem 0; border-bottom: 1px solid var(--line);
+  text-align: left; vertical-align: top; }
+th { color: var(--soft); font-weight: normal; }
+summary { cursor: pointer; color: var(--soft); margin: .6rem 0; }
+.method { font-weight: bold; } .required { color: var(--mark); }
+textarea { width: 100%; height: 14rem; } input { width: 100%; }
+textarea, input { background: var(--ground); color: inherit; border: 1px solid var(--line);
+  padding: .4rem; }
+button { margin: .5rem 0; padding: .3rem 1rem; font: inherit; }
+@media (max-width: 50rem) { body { display: block; } nav { position: static; height: auto; } }
+"""
+
+_SCRIPT: Final = """
+document.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const form = event.target, shown = form.querySelector("output");
+  const body = form.body ? form.body.value : undefined;
+  const headers = body === undefined ? {} : { "Content-Type": form.dataset.type };
+  shown.textContent = "...";
+  try {
+    const answer = await fetch(form.target_path.value,
+      { method: form.dataset.method, body, headers });
+    let text = await answer.text();
+    try { text = JSON.stringify(JSON.parse(text), null, 2); } catch { /* shown as it came */ }
+    shown.innerHTML = "<pre></pre>";
+    shown.firstChild.textContent = answer.status + " " + answer.statusText + "\\n" + text;
+  } catch (failure) { shown.textContent = String(failure); }
+});
+"""
+
+
+def page(document: Mapping[str, Any]) -> str:
+    """The whole page of an OpenAPI document."""
+    info = document["info"]
+    return (
+        "<!doctype html><html lang='en'><head><meta charset='utf-8'>"
+        "<meta name='viewport' content='width=device-width, initial-scale=1'>"
+        f"<title>{escape(info['title'])}: the API</title><style>{_STYLE}</style></head><body>"
+        f"<nav>{''.join(_index(document))}</nav>"
+        f"<main><h1>{escape(info['title'])}</h1>"
+        f"<p>Version {escape(info['version'])}. The same as data: "
+        "<a href='/openapi.json'>openapi.json</a></p>"
+        f"{_prose(info['description'])}{''.join(_sections(document))}</main>"
+        f"<script>{_SCRIPT}</script></body></html>"
+    )
+
+
+def _operations(document: Mapping[str, Any], tag: str) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            if tag in operation.get("tags", ()):
+                yield method, path, operation
+
+
+def _index(document: Mapping[str, Any]) -> Iterator[str]:
+    for tag in document["tags"]:
+        yield f"<h2>{escape(tag['name'])}</h2>"
+        for _, _, operation in _operations(document, tag["name"]):
+            place, name = escape(operation["operationId"]), escape(operation["summary"])
+            yield f"<a href='#{place}'>{name}</a>"
+
+
+def _sections(document: Mapping[str, Any]) -> Iterator[str]:
+    for tag in document["tags"]:
+        yield f"<h2>{escape(tag['name'].capitalize())}</h2>{_prose(tag['description'])}"
+        for method, path, operation in _operations(document, tag["name"]):
+            yield from _article(document, method, path, operation)
+
+
+def _article(
+    document: Mapping[str, Any], method: str, path: str, operation: dict[str, Any]
+) -> Iterator[str]:
+    yield (
+        f"<article class='{escape(method)}' id='{escape(operation['operationId'])}'>"
+        f"<h3>{escape(operation['summary'])}</h3>"
+        f"<p><code><span class='method'>{escape(method.upper())}</span> {escape(path)}</code></p>"
+        f"{_prose(operation.get('description', ''))}"
+    )
+    if parameters := operation.get("parameters"):
+        yield _table(
+            "Parameters",
+            ((p["name"], p.get("required"), p["in"], p.get("description", "")) for p in parameters),
+        )
+    content = operation.get("requestBody", {}).get("content", {})
+    for media_type, body in content.items():
+        yield _fields(f"Body, {media_type}", document, body.get("schema", {}))
+    for status, response in operation["responses"].items():
+        if status.startswith("2"):
+            for media_type, body in response.get("content", {}).items():
+                yield _fields(f"Answer {status}, {media_type}", document, body.get("schema", {}))
+                yield _example(f"Example of answer {status}", _example_of(document, body))
+    yield _table(
+        "Answers",
+        (
+            (status, False, " ".join(answer.get("content", ())), answer["description"])
+            for status, answer in operation["responses"].items()
+        ),
+    )
+    yield f"{_form(document, method, path, content)}</article>"
+
+
+def _table(title: str, rows: Any) -> str:
+    written = "".join(
+        f"<tr><td><code>{escape(str(name))}</code>"
+        f"{' <span class=required>required</span>' if required else ''}</td>"
+        f"<td>{escape(kind)}</td><td>{_inline(text)}</td></tr>"
+        for name, required, kind, text in rows
+    )
+    return f"<details><summary>{escape(title)}</summary><table>{written}</table></details>"
+
+
+def _fields(title: str, document: Mapping[str, Any], schema: Mapping[str, Any]) -> str:
+    resolved = _resolved(document, schema)
+    required = resolved.get("required", ())
+    rows = [
+        (name, name in required, _kind(field), field.get("description", ""))
+        for name, field in resolved.get("properties", {}).items()
+    ]
+    return _table(title, rows) if rows else ""
+
+
+def _resolved(document: Mapping[str, Any], schema: Mapping[str, Any]) -> Mapping[str, Any]:
+    while "$ref" in schema:
+        schema = document["components"]["schemas"][schema["$ref"].rpartition("/")[2]]
+    return schema
+
+
+def _kind(field: Mapping[str, Any]) -> str:
+    if "$ref" in field:
+        return str(field["$ref"].rpartition("/")[2])
+    if "enum" in field:
+        return " | ".join(map(str, field["enum"]))
+    if members := field.get("anyOf") or field.get("oneOf"):
+        return " or ".join(dict.fromkeys(_kind(member) for member in members))
+    if field.get("type") == "array":
+        return f"list of {_kind(field.get('items', {}))}"
+    return str(field.get("const", field.get("type", "any")))
+
+
+def _example_of(document: Mapping[str, Any], body: Mapping[str, Any]) -> Any:
+    if "example" in body:
+        return body["example"]
+    if named := body.get("examples"):
+        return next(iter(named.values()))["value"]
+    shown = _resolved(document, body.get("schema", {})).get("examples")
+    return shown[0] if shown else None
+
+
+def _example(title: str, example: Any) -> str:
+    if example is None:
+        return ""
+    return (
+        f"<details><summary>{escape(title)}</summary><pre>{escape(_json(example))}</pre></details>"
+    )
+
+
+def _form(document: Mapping[str, Any], method: str, path: str, content: Mapping[str, Any]) -> str:
+    media_type = next(iter(content), "")
+    body = ""
+    if media_type:
+        example = _example_of(document, content[media_type])
+        text = example if isinstance(example, str) else _json(example or {})
+        body = f"<textarea name='body' spellcheck='false'>{escape(text)}</textarea>"
+    return (
+        "<details><summary>Try it</summary>"
+        f"<form data-method='{escape(method.upper())}' data-type='{escape(media_type)}'>"
+        f"<input name='target_path' value='{escape(path)}' aria-label='Path'>{body}"
+        "<button>Send</button><output></output></form></details>"
+    )
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, indent=2, ensure_ascii=False)
+
+
+def _prose(text: str) -> str:
+    return "".join(f"<p>{_inline(part)}</p>" for part in text.strip().split("\n\n") if part)
+
+
+def _inline(text: str) -> str:
+    return re.sub(r"`([^`]+)`", r"<code>\1</code>", escape(text))

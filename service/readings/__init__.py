@@ -1,0 +1,1 @@
+"""Reading text as the trade writes it."""

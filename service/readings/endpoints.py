@@ -1,0 +1,98 @@
+"""`POST /v1/readings`: what a text of the trade means, and what it leaves open."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, TypeAlias
+
+from fastapi import APIRouter, Body
+from pydantic import BaseModel, ConfigDict, Field, JsonValue
+
+from rules.reading import read
+from service.problems import problem_responses
+
+LONGEST_TEXT = 1000
+
+router = APIRouter(prefix="/v1/readings", tags=["readings"])
+
+ReadingKind: TypeAlias = Literal["connection", "size", "material", "fuel", "quantity"]
+
+
+class TextToRead(BaseModel):
+    """A text, and what it is meant to name."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        json_schema_extra={"examples": [{"kind": "connection", "text": "-6 AN"}]},
+    )
+
+    kind: ReadingKind = Field(description="What the text is meant to name.")
+    text: str = Field(max_length=LONGEST_TEXT, description="The text as it was written.")
+
+
+class ReadingOption(BaseModel):
+    """One thing that the text can mean."""
+
+    model_config = ConfigDict(frozen=True)
+
+    canonical: JsonValue = Field(
+        description="The meaning in the service's own words.",
+        examples=[{"system": "flare-37", "size": "-6", "gender": "male"}],
+    )
+    label: str = Field(description="The same in plain words.")
+
+
+class ReadingAnswer(BaseModel):
+    """What a text means."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={
+            "examples": [
+                {
+                    "certainty": "ambiguous",
+                    "canonical": None,
+                    "readings": [
+                        {
+                            "canonical": {"system": "flare-37", "size": "-6"},
+                            "label": "37 degree flare, size -6",
+                        }
+                    ],
+                    "question": "Is it a 37 degree flare or an O-ring boss?",
+                    "unknown": [],
+                }
+            ]
+        },
+    )
+
+    certainty: Literal["certain", "partial", "ambiguous", "unreadable"] = Field(
+        description=(
+            "`certain`: one meaning. `partial`: part of it is certain. `ambiguous`: several "
+            "meanings, none chosen. `unreadable`: nothing could be made of it."
+        )
+    )
+    canonical: JsonValue = Field(
+        description="The meaning, with `null` where it is open; `null` where nothing is certain."
+    )
+    readings: tuple[ReadingOption, ...] = Field(description="Everything it can mean.")
+    question: str | None = Field(
+        description="The one question that settles it; `null` where it is certain."
+    )
+    unknown: tuple[str, ...] = Field(description="What the text leaves open.")
+
+
+@router.post(
+    "",
+    operation_id="read_text",
+    summary="Read a text as the trade writes it",
+    responses=problem_responses("invalid-request"),
+)
+async def read_text(
+    given: Annotated[TextToRead, Body(description="The text and what it is meant to name.")],
+) -> ReadingAnswer:
+    """What a connection, size, material, fuel or quantity means as text; nothing is guessed.
+
+    For cleaning data: an ambiguous text comes back with all its readings and the one question that
+    settles it.
+    """
+    return ReadingAnswer.model_validate(read(given.kind, given.text).as_json())

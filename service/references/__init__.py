@@ -1,0 +1,1 @@
+"""What the reference tables hold: connections, materials and fuels."""
