@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Literal, cast, get_args
 
+from rules.reference.checks import CONDITION, NEED
 from rules.reference.lookup import Reference, Thread, reference
 from rules.reference.rows import Fit, MateRow, NeedPart, Reason, Verdict
 from rules.vocabulary import (
@@ -257,11 +258,8 @@ def _fit_holds(row: MateRow, fit: _Known) -> Outcome:
     return None, fit.missing
 
 
-_CONDITION = re.compile(r"(enters|receives|either)\.([a-z_]+)(!?=)(.+)")
-
-
 def _condition_holds(tables: Reference, text: str, row: MateRow, a: End, b: End) -> Outcome:
-    match = _CONDITION.fullmatch(text)
+    match = CONDITION.fullmatch(text)
     if match is None:
         raise AssertionError(text)  # refused at load
     side, attribute, operator, listed = match.groups()
@@ -347,11 +345,8 @@ def _unknown(
     )
 
 
-_NEED = re.compile(r"([a-z-]+(?: \| [a-z-]+)*)(?: x(\d+))?")
-
-
 def _need(tables: Reference, text: str, a: End, b: End) -> Need:
-    match = _NEED.fullmatch(text)
+    match = NEED.fullmatch(text)
     if match is None:
         raise AssertionError(text)  # refused at load
     parts = cast("tuple[NeedPart, ...]", tuple(match[1].split(" | ")))

@@ -4,7 +4,7 @@ The columns of a table are the fields of its row type, in that order. A field's 
 cells may hold:
 
 - `str`: text, never blank; `str | None`: text, blank for none;
-- `float`, `int`: a finite number, not negative; blank only with `| None`;
+- `float`, `int`: a finite number, not negative, blank only with `| None`; `Signed`: either sign;
 - `bool`: `yes` or `no`;
 - a `Literal`: one of its words;
 - `tuple[str, ...]`: texts separated by semicolons;
@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, ClassVar, Literal, Protocol, TypeVar, Union, get_args, get_origin
+from typing import Any, ClassVar, Literal, NewType, Protocol, TypeVar, Union, get_args, get_origin
 from typing import get_type_hints as hints_of
 
 
@@ -44,6 +44,10 @@ class ReferenceFaults(ValueError):
         self.faults: tuple[Fault, ...] = tuple(sorted(faults))
         listed = "\n".join(f"  {fault}" for fault in self.faults)
         super().__init__(f"The reference tables have {len(self.faults)} faults:\n{listed}")
+
+
+Signed = NewType("Signed", float)
+"""A number that may be negative."""
 
 
 class Row(Protocol):
@@ -140,7 +144,13 @@ def _reader(hint: Any) -> Callable[[str], Any]:
     if origin is tuple:
         inner = get_args(hint)[0]
         return _texts if inner is str else _words_reader(_words_of((inner,)))
-    return {str: _text, float: _number, int: _whole, bool: _yes_or_no}[hint]
+    return {
+        str: _text,
+        float: _number,
+        Signed: _signed_number,
+        int: _whole,
+        bool: _yes_or_no,
+    }[hint]
 
 
 def _union_reader(members: tuple[Any, ...]) -> Callable[[str], Any]:
@@ -173,13 +183,18 @@ def _texts(cell: str) -> tuple[str, ...]:
     return tuple(_text(part.strip()) for part in cell.split(";")) if cell else ()
 
 
-def _number(cell: str) -> float:
+def _signed_number(cell: str) -> float:
     try:
         value = float(cell)
     except ValueError:
         raise _CellFault(f"{cell!r} is not a number") from None
     if not math.isfinite(value):
         raise _CellFault(f"{cell!r} is not finite")
+    return value
+
+
+def _number(cell: str) -> float:
+    value = _signed_number(cell)
     if value < 0:
         raise _CellFault(f"{cell} is negative")
     return value

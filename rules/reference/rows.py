@@ -9,9 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
+from rules.reference.reading import Signed
 from rules.vocabulary import (
     Confidence,
+    Construction,
     Gender,
+    Marking,
+    Material,
+    MaterialFamily,
     PortForm,
     System,
 )
@@ -118,6 +123,40 @@ NeedPart = Literal[
 ]
 """What a joint may need beside its two ends."""
 
+FitLimitName = Literal[
+    "quick-connect-diameter",
+    "tube-diameter",
+    "ring-clearance",
+    "ring-interference",
+    "injector-diameter",
+]
+"""The tolerances between two diameters that decide a fit."""
+
+FuelColumn = Literal["E0", "E10", "E85", "E98", "M100", "RACE-OX"]
+"""The test fuels that materials are rated in."""
+
+Resistant = Literal["suitable", "limited", "unknown", "unsuitable"]
+"""How a material stands a fuel, the best first; `unknown` counts worse than `limited`."""
+
+Allowed = Literal["yes", "no", "declared", "unknown"]
+"""Whether a marking allows a use; `declared`: only as the sheet of the part says."""
+
+TorqueJoint = Literal[
+    "flare-37-nut",
+    "flare-37-hose-nut",
+    "flare-37-tube-nut",
+    "flare-45-hose-nut",
+    "orb-stud",
+    "iso-6149-stud",
+    "worm-drive-clamp",
+]
+"""What is tightened."""
+
+TorqueCase = Literal[
+    "aluminium-tube", "steel-tube", "hose", "steel", "aluminium", "new-hose", "used-hose"
+]
+"""What the figure was given for: the tube or hose behind the nut, or the material."""
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -220,9 +259,8 @@ class MateRow:
     """What becomes of an end of one system entering an end of another.
 
     A row applies when systems, genders, sizes and fit are among those it names (blank: any) and all
-    its `given` conditions hold. Rows that name systems and conditions go before rows that name
-    systems, and these before rows for any system (`*`). `decides` is no for facts that a specialist
-    wants to read but that the two ends alone cannot decide.
+    its `given` conditions hold; the most particular row speaks (`level`). `decides` is no for facts
+    that a specialist wants to read but that the two ends alone cannot decide.
     """
 
     FILE: ClassVar[str] = "mates.csv"
@@ -250,9 +288,12 @@ class MateRow:
 
     @property
     def level(self) -> int:
-        """0 for a row of named systems with conditions, 1 without, 2 for a row of any system."""
+        """How particular the row is; lower decides first.
+
+        0 named systems and conditions, 1 named systems, 2 any system with itself, 3 any systems.
+        """
         if "*" in self.enters:
-            return 2
+            return 2 if "same" in self.receives else 3
         return 0 if self.given else 1
 
     def speaks_of(self, entering: System, receiving: System) -> bool:
@@ -276,13 +317,7 @@ class FitLimit:
     FILE: ClassVar[str] = "fit_limits.csv"
     KEY: ClassVar[tuple[str, ...]] = ("limit",)
 
-    limit: Literal[
-        "quick-connect-diameter",
-        "tube-diameter",
-        "ring-clearance",
-        "ring-interference",
-        "injector-diameter",
-    ]
+    limit: FitLimitName
     value_mm: float
     why: str
     source: tuple[str, ...]
@@ -324,6 +359,286 @@ class QuickConnectForm:
     names: tuple[str, ...]
     loose_names: tuple[str, ...]
     parent_tube_mm: float
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceLimit:
+    """Pressures and temperatures a standard was written for."""
+
+    FILE: ClassVar[str] = "quick_connect_limits.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("limit",)
+
+    limit: Literal["sae-j2044", "sae-j2045", "sae-j2260"]
+    what: str
+    max_working_kpa: float
+    max_vacuum_kpa: float | None
+    min_temperature_c: Signed | None
+    max_temperature_c: Signed | None
+    conflict: str | None
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class HoseBore:
+    """Bore, working pressure and bend radius of a hose construction and dash, where known.
+
+    Each figure has its own confidence. The dash is not the bore: ask the part for its bore first.
+    """
+
+    FILE: ClassVar[str] = "hose_bores.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("construction", "standard", "dash")
+
+    construction: Construction
+    standard: str
+    dash: str
+    bore_mm: float | None
+    max_working_kpa: float | None
+    min_bend_mm: float | None
+    bore_confidence: Confidence | None
+    pressure_confidence: Confidence | None
+    bend_confidence: Confidence | None
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class TubeBore:
+    """Bore of a rigid tube by outside diameter and wall; `max_working_kpa` holds for steel."""
+
+    FILE: ClassVar[str] = "tube_bores.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("tube_od_in", "wall_mm")
+
+    tube_od_in: str
+    wall_mm: float
+    od_mm: float
+    bore_mm: float
+    dash: str
+    material: Literal["steel", "any metal"]
+    max_working_kpa: float | None
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class FittingBore:
+    """The smallest bore through a standard fitting of a size."""
+
+    FILE: ClassVar[str] = "fitting_bores.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("system", "size")
+
+    system: System
+    size: str
+    bore_mm: float
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MarkingRow:
+    """What a marking on a hose allows. `declared`: only as the sheet of the part says.
+
+    `ethanol_limit_percent` blank: no claim known. `injection` is pressure-side use at port
+    injection pressure, `injection_return` the return of such a system.
+    """
+
+    FILE: ClassVar[str] = "hose_markings.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("marking",)
+
+    marking: Marking
+    what: str
+    injection: Allowed
+    submersible: Allowed
+    injection_return: Allowed
+    ethanol_limit_percent: float | None
+    permeation: str | None
+    conflict: str | None
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MarkingPressure:
+    """Working pressure that a marking allows for bores over one and up to another diameter."""
+
+    FILE: ClassVar[str] = "marking_pressures.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("marking", "bore_over_mm")
+
+    marking: Marking
+    bore_over_mm: float
+    bore_to_mm: float | None
+    max_working_kpa: float
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialRow:
+    """A wetted material and what else it is called."""
+
+    FILE: ClassVar[str] = "materials.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("material",)
+
+    material: Material
+    name: str
+    family: MaterialFamily
+    aliases: tuple[str, ...]
+    source: tuple[str, ...]
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class ResistanceRow:
+    """How a material stands one test fuel. `conflict` gives both sides where sources disagree."""
+
+    FILE: ClassVar[str] = "resistance.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("material", "column")
+
+    material: Material
+    column: FuelColumn
+    rating: Resistant
+    reason: str
+    condition: str | None
+    conflict: str | None
+    source: tuple[str, ...]
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class DispensingEntry:
+    """An entry of a published list of materials for stationary ethanol dispensing equipment."""
+
+    FILE: ClassVar[str] = "ethanol_dispensing_list.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("entry",)
+
+    entry: str
+    listed: Literal["compatible", "not-allowed"]
+    materials: tuple[Material, ...]
+    above_ethanol_percent: float
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class FuelRow:
+    """A fuel by id. Percents by volume; blank for fuels that are recognised but not judged.
+
+    `columns` names the columns of `resistance.csv` where the blend alone does not tell them.
+    """
+
+    FILE: ClassVar[str] = "fuels.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("fuel",)
+
+    fuel: str
+    name: str
+    ethanol_low_percent: float | None
+    ethanol_nominal_percent: float | None
+    ethanol_high_percent: float | None
+    methanol_percent: float | None
+    columns: tuple[FuelColumn, ...]
+    judged: bool
+    season: str | None
+    source: tuple[str, ...]
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class FuelBand:
+    """Which columns of `resistance.csv` rate a blend: all of them, the worst counts.
+
+    A band holds what is above its lower and up to its upper bound; 0 belongs to the first band.
+    `note` holds for materials of the families in `note_for`.
+    """
+
+    FILE: ClassVar[str] = "fuel_bands.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("band",)
+
+    band: str
+    methanol_above_percent: float
+    methanol_to_percent: float
+    ethanol_above_percent: float
+    ethanol_to_percent: float
+    columns: tuple[FuelColumn, ...]
+    peak_ethanol_percent: float | None
+    note_for: tuple[MaterialFamily, ...]
+    note: str | None
+    source: tuple[str, ...]
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class GalvanicPair:
+    """Two metals that corrode when conductive fuel wets both in contact. `loses` is eaten."""
+
+    FILE: ClassVar[str] = "galvanic.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("a", "b")
+
+    a: Material
+    b: Material
+    loses: Material
+    pace: Literal["corrodes", "slow"]
+    why: str
+    source: tuple[str, ...]
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class TorqueRow:
+    """Tightening of a joint: torque, or hex flats past contact of the seats. Advice only."""
+
+    FILE: ClassVar[str] = "torques.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("joint", "size", "case", "method")
+
+    joint: TorqueJoint
+    system: System | None
+    size: str
+    case: TorqueCase
+    method: Literal["torque", "flats"]
+    low_nm: float | None
+    high_nm: float | None
+    low_flats: float | None
+    high_flats: float | None
+    lubricated: bool | None
+    conflict: str | None
+    source: tuple[str, ...]
+    confidence: Confidence
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """A loss coefficient K: pressure drop over `rho * v**2 / 2` at the velocity in `velocity`.
+
+    `k` may be negative where a branch entrains. Where `formula` is given, K follows from
+    `beta`, the small bore over the large one.
+    """
+
+    FILE: ClassVar[str] = "losses.csv"
+    KEY: ClassVar[tuple[str, ...]] = ("loss",)
+
+    loss: str
+    item: str
+    angle_deg: float | None
+    branch_share: float | None
+    line_mm: float | None
+    axial_bore_mm: float | None
+    cross_holes: int | None
+    cross_hole_mm: float | None
+    k: Signed | None
+    k_low: float | None
+    k_high: float | None
+    formula: str | None
+    velocity: Literal["bore of the fitting", "combined flow", "small bore", "bore of the line"]
     source: tuple[str, ...]
     confidence: Confidence
     note: str | None
