@@ -337,6 +337,8 @@ def place(request: Request, catalogue: Catalogue) -> Circuit:
     if faults or fuel is None:
         raise AssemblyFaults(faults)
     joints += _injector_seats(items, joints)
+    # By name, so that a report does not depend on the order in which a caller lists joints.
+    joints.sort(key=lambda joint: joint.name)
     return Circuit(request.application, fuel, items, tuple(joints), outside, table)
 
 

@@ -63,6 +63,9 @@ class Finding(Model):
     could_be: Literal["error", "warning", "note"] | None = Field(
         default=None, description="For an unknown: the severity if the worst turned out true."
     )
+    open_rules: tuple[str, ...] = Field(
+        default=(), description="For an unknown: the rules that stay open without it."
+    )
     subject: Subject
     message: str = Field(description="Short enough to read aloud.")
     because: tuple[Evidence, ...]

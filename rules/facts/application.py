@@ -43,6 +43,9 @@ class AppFacts(Record):
     fuel_temperature_c: Annotated[
         Maybe[float], Number("degC", label="fuel temperature", origin="request")
     ]
+    temperature_stated: Annotated[bool, Flag(label="fuel temperature stated", origin="request")]
+    returns_to_tank: Annotated[bool, Flag(label="return circuit", origin="request")]
+    ignition_switched: Annotated[bool, Flag(label="pump on the ignition", origin="request")]
     use: Annotated[Maybe[str], Word(USES, label="use", origin="request")]
     circuit: Annotated[Maybe[str], Word(CIRCUITS, label="circuit", origin="request")]
     pump_control: Annotated[Maybe[str], Word(PUMP_CONTROLS, label="pump control", origin="request")]
@@ -72,6 +75,9 @@ def application_facts(circuit: Circuit) -> AppFacts:
         peak_pressure_kpa=_peak_pressure(base, boost, reference),
         reference=reference,
         fuel_temperature_c=recorded(app.fuel_temperature_c),
+        temperature_stated=app.fuel_temperature_c is not None,
+        returns_to_tank=app.circuit == "return",
+        ignition_switched=app.pump_control == "ignition-switched",
         use=recorded(app.use),
         circuit=UNKNOWN if app.circuit in (None, "unstated") else app.circuit,
         pump_control=recorded(app.pump_control),

@@ -16,7 +16,15 @@ def recorded(value: T | None) -> T | Unknown:
     return UNKNOWN if value is None else value
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """An attribute that nobody recorded: what, and of which part, port or joint."""
+
+    what: str
+    of: str
+
+
+@dataclass(frozen=True, eq=False)
 class Case:
     """One subject put before the rule book.
 
@@ -27,9 +35,8 @@ class Case:
         refs: items concerned, in order.
         ports: ports concerned, as `ref.port`.
         pointer: RFC 6901 pointer into the request.
-        missing: for a computed fact that is unknown, the recorded facts it was computed from and
-            that are missing, in words ("bore of rail.inlet").
-        memo: key under which outcomes may be remembered; equal keys mean equal facts.
+        missing: for a computed fact that is unknown, the attributes that were not recorded and
+            that it hangs on; a fact that is not named here stands for itself.
     """
 
     about: str
@@ -38,5 +45,4 @@ class Case:
     refs: tuple[str, ...]
     ports: tuple[str, ...]
     pointer: str
-    missing: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    memo: object = None
+    missing: Mapping[str, tuple[Gap, ...]] = field(default_factory=dict)

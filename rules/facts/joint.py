@@ -9,7 +9,7 @@ from typing import Annotated, get_args
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedJoint, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, recorded
+from rules.facts.case import Case, Gap, recorded
 from rules.facts.part import lies_in_tank, pressure_in
 from rules.facts.supplies import Supplies
 from rules.facts.words import (
@@ -354,26 +354,31 @@ _ATTRIBUTE_WORDS = {
 
 def _missing(
     joint: PlacedJoint, mating: Mating, ends: tuple[PlacedPort, PlacedPort]
-) -> Mapping[str, tuple[str, ...]]:
+) -> Mapping[str, tuple[Gap, ...]]:
     first, second = joint.ends
     sides = {"a": first, "b": second}
-    attributes = []
-    for name in mating.missing:
-        side, _, attribute = name.partition(".")
-        attributes.append(f"{_ATTRIBUTE_WORDS[attribute]} of {sides[side].name}")
-    hangs_on = tuple(attributes)
-    found = {"mating": hangs_on, "reason": hangs_on}
+    hangs_on = tuple(
+        Gap(_ATTRIBUTE_WORDS[attribute], sides[side].name)
+        for side, _, attribute in (name.partition(".") for name in mating.missing)
+    )
+    pressure = (Gap("base pressure and boost", "the application"),)
+    found = {
+        "mating": hangs_on,
+        "reason": hangs_on,
+        "seal_missing": (Gap("seal included", joint.name),),
+        "sleeve_missing": (Gap("sleeve included", joint.name),),
+        "line": (Gap("line it is in", joint.name),),
+        "pressure_kpa": pressure,
+        "app.peak_pressure_kpa": pressure,
+        "clamp": (Gap("style of clamp", joint.name),),
+        "clamp_fits": (Gap("range of the clamp or outside of the hose", joint.name),),
+        "series_differ": (Gap("series of hose and hose end", joint.name),),
+        "corrode": (Gap("metals", joint.name),),
+        "like_metals": (Gap("metals", joint.name),),
+        "in_tank": (Gap("mount", "the pump"),),
+    }
     for side, port in zip(("a", "b"), ends, strict=True):
-        owner = port.item.ref
-        found[f"{side}.thread"] = (f"size of {port.name}",)
-        found[f"{side}.boss_family"] = (f"boss material of {port.name}",)
-        found[f"{side}.construction"] = (f"hose construction of {owner}",)
-    found["seal_missing"] = (f"whether the seal of {joint.name} is included",)
-    found["sleeve_missing"] = (f"whether the sleeve of {joint.name} is included",)
-    found["line"] = (f"joints of {first.item.ref}",)
-    found["pressure_kpa"] = ("base pressure and boost of the application",)
-    found["clamp"] = (f"which clamp is on {joint.name}",)
-    found["series_differ"] = (f"series of {first.item.ref} and {second.item.ref}",)
-    found["corrode"] = found["like_metals"] = (f"metals of {joint.name}",)
-    found["clamp_fits"] = (f"outside diameter of the hose at {joint.name}",)
+        found[f"{side}.thread"] = (Gap("size", port.name),)
+        found[f"{side}.boss_family"] = (Gap("boss material", port.name),)
+        found[f"{side}.construction"] = (Gap("hose construction", port.item.ref),)
     return found

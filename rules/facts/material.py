@@ -8,7 +8,7 @@ from typing import Annotated
 
 from rules.circuit import Circuit, PlacedItem
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, recorded
+from rules.facts.case import Case, Gap, recorded
 from rules.facts.part import lies_in_tank, maker_approves
 from rules.facts.words import FAMILIES, KINDS, LINES, MATERIALS, RATINGS
 from rules.schema import UNKNOWN, Flag, Maybe, Record, Text, Word
@@ -101,9 +101,9 @@ def _case(
         origins={"material": where},
     )
     asked = (
-        (f"material of {name}",)
+        (Gap("material", name),)
         if material is None
-        else (f"grade of the {MATERIALS.shown.get(material, material)} in {name}",)
+        else (Gap(f"grade of {MATERIALS.shown.get(material, material)}", name),)
     )
     return Case(
         about="material",

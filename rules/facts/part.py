@@ -10,7 +10,7 @@ from typing import Annotated
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, recorded
+from rules.facts.case import Case, Gap, recorded
 from rules.facts.words import (
     CONSTRUCTIONS,
     KINDS,
@@ -91,6 +91,7 @@ class PartFacts(Record):
     bend_radius_mm: Annotated[
         Maybe[float], Number("mm", label="bend it is laid in", origin="request")
     ]
+    bend_stated: Annotated[bool, Flag(label="bend stated", origin="request")]
     minimum_bend_radius_mm: Annotated[
         Maybe[float], Number("mm", label="tightest bend allowed", origin="catalogue")
     ]
@@ -98,6 +99,10 @@ class PartFacts(Record):
         Maybe[float], Number("mm", shown="m", positive=True, label="length", origin="request")
     ]
 
+    cut_length_stated: Annotated[bool, Flag(label="cut length stated", origin="request")]
+    inside_body: Annotated[bool, Flag(label="inside cabin or boot", origin="request")]
+
+    directional: Annotated[Maybe[bool], Flag(label="one way only", origin="catalogue")]
     media: Annotated[Maybe[str], Word(MEDIA, label="filter medium", origin="catalogue")]
     fineness_um: Annotated[
         Maybe[float], Number("um", positive=True, label="fineness", origin="catalogue")
@@ -109,6 +114,10 @@ class PartFacts(Record):
         Maybe[float],
         Number("kPa", shown="bar", label="relief pressure of the pump", origin="catalogue"),
     ]
+    delivers_at_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="pressure it is shown to reach", origin="pump curve"),
+    ]
     strainers: Annotated[Maybe[int], Number(label="strainers before it", origin="computed")]
     pump_limit_kpa: Annotated[
         Maybe[float],
@@ -119,7 +128,6 @@ class PartFacts(Record):
         Maybe[float],
         Number("kPa", shown="bar", label="highest injector pressure", origin="catalogue"),
     ]
-    seats: Annotated[Maybe[int], Number(label="injector seats of the rails", origin="catalogue")]
     needs_missing: Annotated[int, Number(label="needs not in the list", origin="computed")]
     needs: Annotated[str, Text(label="missing needs", origin="catalogue")]
     origins: Mapping[str, str] = field(default_factory=dict)
@@ -129,8 +137,9 @@ _UNKNOWN_FOR_MOST = dict.fromkeys(
     (
         *("construction", "marked", "markings", "marked_use", "marked_pressure_kpa"),
         *("marked_submersible", "marked_ethanol_percent", "minimum_bend_radius_mm"),
+        *("directional", "delivers_at_kpa"),
         *("media", "fineness_um", "mount", "relief_pressure_kpa", "strainers"),
-        *("maximum_pressure_kpa", "seats"),
+        "maximum_pressure_kpa",
     ),
     UNKNOWN,
 )
@@ -164,7 +173,10 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             reversed=_reversed(item, reversed_items, line),
             pump_limit_kpa=pump_limit,
             limited=limited,
+            bend_stated=item.item.bend_radius_mm is not None,
             bend_radius_mm=recorded(item.item.bend_radius_mm),
+            cut_length_stated=item.item.length_mm is not None,
+            inside_body=item.item.placement == "cabin-or-boot",
             length_mm=_length(item),
             needs_missing=len(missing_needs),
             needs=", ".join(missing_needs),
@@ -230,21 +242,38 @@ def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, object]:
     if isinstance(spec, parts.HoseMarks):
         return _hose(spec, circuit)
     if isinstance(spec, parts.FilterSpec):
-        return {"media": recorded(spec.media), "fineness_um": recorded(spec.fineness_um)}
+        return {
+            "media": recorded(spec.media),
+            "fineness_um": recorded(spec.fineness_um),
+            "directional": recorded(spec.directional),
+        }
+    if isinstance(spec, parts.CheckValveSpec):
+        return {"directional": True}
     if isinstance(spec, parts.StrainerSpec):
         return {"fineness_um": recorded(spec.fineness_um)}
     if isinstance(spec, parts.PumpSpec):
         return {
             "mount": recorded(spec.mount),
             "relief_pressure_kpa": recorded(spec.relief_pressure_kpa),
+            "delivers_at_kpa": _delivers_at(spec),
             "strainers": _strainers_before(item, circuit),
         }
     if isinstance(spec, parts.InjectorSpec):
         return {
             "maximum_pressure_kpa": recorded(spec.maximum_pressure_kpa),
-            "seats": _seats(circuit),
         }
     return {}
+
+
+def _delivers_at(spec: parts.PumpSpec) -> Maybe[float]:
+    """The highest pressure at which any of its curves shows flow; its relief opens above that."""
+    shown = [
+        point.pressure_kpa
+        for curve in spec.curves or ()
+        for point in curve.points
+        if point.flow_lph > 0
+    ]
+    return max(shown) if shown else UNKNOWN
 
 
 def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, object]:
@@ -317,16 +346,6 @@ def _strainers_before(pump: PlacedItem, circuit: Circuit) -> int:
 
 def _is_joined(item: PlacedItem, circuit: Circuit) -> bool:
     return any(port in circuit.joints_of for port in item.ports)
-
-
-def _seats(circuit: Circuit) -> Maybe[int]:
-    seats = [
-        port.port.count * item.item.quantity
-        for item in circuit.of_kind("rail")
-        for port in item.ports
-        if port.port.connection is not None and port.port.connection.system == "injector-seat"
-    ]
-    return sum(seats) if seats else UNKNOWN
 
 
 def _pressure_is_limited(circuit: Circuit) -> bool:
@@ -407,18 +426,25 @@ def _origins(item: PlacedItem) -> Mapping[str, str]:
     return dict.fromkeys(("working_pressure_kpa", "construction", "marked", "fineness_um"), where)
 
 
-def _missing(item: PlacedItem, line: str | None, app: AppFacts) -> Mapping[str, tuple[str, ...]]:
-    found: dict[str, tuple[str, ...]] = {}
-    found["line"] = (f"joints of {item.ref}",)
+def _missing(item: PlacedItem, line: str | None, app: AppFacts) -> Mapping[str, tuple[Gap, ...]]:
+    joints = (Gap("line it is in", item.ref),)
     if line is None:
-        found["pressure_kpa"] = found["line"]
+        pressure = joints
     elif isinstance(app.base_pressure_kpa, Unknown):
-        found["pressure_kpa"] = ("base pressure of the application",)
+        pressure = (Gap("base pressure", app.name),)
     else:
-        found["pressure_kpa"] = ("boost of the application",)
-    found["app.peak_pressure_kpa"] = found["pressure_kpa"]
-    for computed in ("markings", "marked_use", "marked_pressure_kpa", "marked_submersible"):
-        found[computed] = (f"marking of {item.ref}",)
-    found["marked_ethanol_percent"] = (f"marking of {item.ref}",)
-    found["pump_limit_kpa"] = ("relief pressure of the pump",)
-    return found
+        pressure = (Gap("boost", app.name),)
+    marking = (Gap("marking", item.ref),)
+    return {
+        "line": joints,
+        "reversed": joints,
+        "pressure_kpa": pressure,
+        "app.peak_pressure_kpa": pressure,
+        **dict.fromkeys(
+            ("markings", "marked", "marked_use", "marked_pressure_kpa"),
+            marking,
+        ),
+        **dict.fromkeys(("marked_submersible", "marked_ethanol_percent"), marking),
+        "pump_limit_kpa": (Gap("relief or dead-head pressure", "the pump"),),
+        "in_tank": (Gap("mount", "the pump"),),
+    }

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from rules.circuit import Circuit, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, recorded
+from rules.facts.case import Case, Gap, recorded
 from rules.facts.words import KINDS, LINES, PORT_STATES, ROLES, SYSTEMS
 from rules.schema import Flag, Maybe, Number, Record, Text, Word
 
@@ -55,7 +55,7 @@ def port_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
                 refs=(item.ref,),
                 ports=(port.name,),
                 pointer=item.pointer,
-                missing={"line": (f"joints of {item.ref}",)},
+                missing={"line": (Gap("line it is in", item.ref),)},
             )
 
 

@@ -12,9 +12,9 @@ from typing import Annotated
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, recorded
+from rules.facts.case import Case, Gap, recorded
 from rules.facts.words import LINES
-from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Word
+from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Unknown, Word
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,7 @@ class RunFacts(Record):
         Maybe[float],
         Number("um", positive=True, label="fineness asked for", origin="catalogue"),
     ]
+    wanted_stated: Annotated[bool, Flag(label="a fineness is asked for", origin="catalogue")]
     wanted_by: Annotated[str, Text(label="asked for by", origin="catalogue")]
     regulator_first: Annotated[
         bool, Flag(label="regulator before the rail", origin="computed from the joints")
@@ -86,6 +87,7 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
                 filter_names=", ".join(item.ref for item in counted) or "none",
                 finest_um=_finest(counted),
                 wanted_um=wanted,
+                wanted_stated=not isinstance(wanted, Unknown),
                 wanted_by=wanted_by,
                 regulator_first=_regulator_first(passed),
                 reaches_tank=_reaches_tank(passed, goal, circuit),
@@ -95,9 +97,9 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
             pointer=(counted[0] if counted else start.item).pointer,
             missing={
                 "finest_um": tuple(
-                    f"fineness of {item.ref}" for item in counted if _fineness(item) is None
+                    Gap("fineness", item.ref) for item in counted if _fineness(item) is None
                 ),
-                "wanted_um": ("upstream fineness that injectors and regulator ask for",),
+                "wanted_um": (Gap("fineness asked for upstream", "injectors and regulator"),),
             },
         )
 

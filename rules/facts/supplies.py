@@ -1,7 +1,7 @@
 """What is put on the joints: seals, sleeves, clamps, sealant, counted against what is in the list.
 
 A list rarely says which clamp goes where. What a joint names in `uses` is its own; the rest of the
-list is handed out to the joints that need it, in the order of the request, until it is used up.
+list is handed out to the joints that need it, in the order of their names, until it is used up.
 """
 
 from __future__ import annotations

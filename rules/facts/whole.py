@@ -9,7 +9,7 @@ from typing import Annotated
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedJoint
 from rules.facts.application import AppFacts
-from rules.facts.case import Case
+from rules.facts.case import Case, Gap
 from rules.facts.words import JET_DRIVES
 from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Word
 
@@ -25,6 +25,7 @@ class WholeFacts(Record):
     pumps: Annotated[int, Number(label="pumps", origin="request")]
     rails: Annotated[int, Number(label="rails", origin="request")]
     injectors: Annotated[int, Number(label="injectors", origin="request")]
+    seats: Annotated[Maybe[int], Number(label="injector seats", origin="catalogue")]
     regulators: Annotated[int, Number(label="regulators", origin="request")]
     regulator_names: Annotated[str, Text(label="regulators", origin="request")]
     filters_after_pump: Annotated[int, Number(label="filters", origin="request")]
@@ -52,6 +53,7 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
         pumps=_pieces(circuit, "pump"),
         rails=_pieces(circuit, "rail"),
         injectors=_pieces(circuit, "injector"),
+        seats=_seats(circuit),
         regulators=len(_regulating(circuit)),
         regulator_names=", ".join(item.ref for item in _regulating(circuit)) or "none",
         filters_after_pump=len(circuit.of_kind("filter")),
@@ -73,15 +75,31 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
         ports=(),
         pointer="",
         missing={
-            "saddle_tank": ("shape of the tank",),
-            "jet_drive": ("what drives the tank's transfer jet",),
-            "jet_driven": ("what drives the tank's transfer jet",),
+            "saddle_tank": (Gap("shape", "the tank"),),
+            "jet_drive": (Gap("drive of the transfer jet", "the tank module"),),
+            "jet_driven": (Gap("drive of the transfer jet", "the tank module"),),
+            "seats": (Gap("injector seats", "the rails"),),
+            "app.cylinders": (Gap("cylinders", app.name),),
         },
     )
 
 
 def _pieces(circuit: Circuit, kind: str) -> int:
     return sum(item.item.quantity for item in circuit.of_kind(kind))
+
+
+def _seats(circuit: Circuit) -> Maybe[int]:
+    """Injector seats of all rails; as many as there are injectors where no rail is listed."""
+    rails = circuit.of_kind("rail")
+    if not rails:
+        return _pieces(circuit, "injector")
+    seats = [
+        port.port.count * item.item.quantity
+        for item in rails
+        for port in item.ports
+        if port.port.connection is not None and port.port.connection.system == "injector-seat"
+    ]
+    return sum(seats) if seats else UNKNOWN
 
 
 def _regulating(circuit: Circuit) -> list[PlacedItem]:

@@ -127,4 +127,5 @@ SHAPES = Vocabulary("tank shape", ("single", "saddle"))
 JET_DRIVES = Vocabulary("jet drive", ("none", "return-flow", "feed-bleed", "regulator-spill"))
 PORT_STATES = Vocabulary("port state", ("joined", "capped", "outside", "open"))
 END_FIXINGS = Vocabulary("hose end fixing", ("crimped", "reusable", "push-on"))
-MARKED_USES = Vocabulary("use of a hose class", ("injection", "low-pressure", "vent", "diesel"))
+CLASS_USES = Vocabulary("use of a hose class", ("yes", "no", "declared"))
+"""Whether a class is made for a use; `declared`: the maker's sheet of the part decides."""

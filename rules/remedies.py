@@ -1,0 +1,346 @@
+"""Finders: which parts of the catalogue would mend what a rule found.
+
+A finder suggests a part only where it is sold and known to serve; it promises no stock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from rules import parts
+from rules.catalogue import Catalogue
+from rules.circuit import Circuit, PlacedItem, PlacedPort
+from rules.facts.case import Case
+from rules.facts.joint import JointFacts, end_of, part_end
+from rules.facts.run import RunFacts
+from rules.facts.whole import WholeFacts
+from rules.reference.mating import End, mate
+from rules.schema import Unknown
+
+_TIGHT = frozenset({"seals", "seals-with"})
+_BANJO_WASHERS = ("crush-washer", "bonded-washer")
+_INJECTION_CLAMPS = ("smooth-band", "ear", "constant-torque")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A part that a finder suggests: to add, or in place of the item `replaces`."""
+
+    part: parts.Component
+    quantity: int
+    replaces: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What a finder may look at."""
+
+    case: Case
+    circuit: Circuit
+    catalogue: Catalogue
+
+    @property
+    def ends(self) -> tuple[PlacedPort, ...]:
+        """The ports of the case, placed."""
+        found = []
+        for name in self.case.ports:
+            ref, _, port_id = name.partition(".")
+            port = self.circuit.items[ref].port(port_id)
+            if port is not None:
+                found.append(port)
+        return tuple(found)
+
+    @property
+    def items(self) -> tuple[PlacedItem, ...]:
+        """The items of the case."""
+        return tuple(self.circuit.items[ref] for ref in self.case.refs)
+
+    def withstands(self, part: parts.Component, ratings: Iterable[str] = ("suitable",)) -> bool:
+        """Whether every wetted material of a part is known and so rated for the fuel."""
+        if part.wetted is None or self.circuit.fuel.ids & frozenset(part.excluded_fuels):
+            return False
+        fuel = self.circuit.fuel
+        seals = [p.seal.material for p in part.ports if p.seal and p.seal.included]
+        for material in [*(w.material for w in part.wetted), *seals]:
+            if material is None:
+                return False
+            rated = self.circuit.reference.rate(
+                material,
+                fuel.ethanol_least_percent,
+                fuel.ethanol_most_percent,
+                fuel.methanol_percent,
+            )
+            if rated.rating not in ratings:
+                return False
+        return True
+
+
+def price_order(part: parts.Component) -> tuple[float, str]:
+    """Cheapest first, parts without a price last, then by SKU."""
+    amount = float(part.price.amount) if part.price else float("inf")
+    return amount, part.sku or ""
+
+
+def group_size(ports: Iterable[PlacedPort]) -> int:
+    """How many equal joints one joint of groups stands for."""
+    return min((p.port.count * p.item.item.quantity for p in ports), default=1)
+
+
+def adapter_between(search: Search) -> Iterator[Found]:
+    """The cheapest adapter whose two ends seal on the two ends of a joint."""
+    if len(search.ends) != 2:
+        return
+    first, second = search.ends
+    wanted = [
+        part
+        for part in _screwing_on(search.catalogue, end_of(first))
+        if part.kind in ("adapter", "quick-connector")
+        and _joins(part, end_of(first), end_of(second))
+    ]
+    for part in sorted(wanted, key=price_order)[:1]:
+        yield Found(part, group_size(search.ends))
+
+
+def _screwing_on(catalogue: Catalogue, end: End) -> Iterator[parts.Component]:
+    """Sold parts with a port of the same system and size, the only ones that can seal on it."""
+    if end.system is None:
+        return
+    seen = set()
+    for candidate in catalogue.offered_ports(end.system, end.size):
+        if candidate.part.sku not in seen:
+            seen.add(candidate.part.sku)
+            yield candidate.part
+
+
+def _joins(part: parts.Component, first: End, second: End) -> bool:
+    flow = [port for port in part.ports if port.role in ("either", "inlet", "outlet")]
+    return any(
+        one is not other
+        and mate(first, part_end(part, one)).verdict in _TIGHT
+        and mate(part_end(part, other), second).verdict in _TIGHT
+        for one in flow
+        for other in flow
+    )
+
+
+def successor(search: Search) -> Iterator[Found]:
+    """The sold part that supersedes an item."""
+    for item in search.items:
+        sku = item.part.superseded_by
+        part = search.catalogue.get(sku) if sku else None
+        if part is not None and part.lifecycle == "sold":
+            yield Found(part, item.item.quantity, item.ref)
+
+
+def seal_for_joint(search: Search) -> Iterator[Found]:
+    """The seal, washer or sleeve that a joint needs, in a material that bears the fuel."""
+    if len(search.ends) != 2:
+        return
+    first, second = search.ends
+    for need in mate(end_of(first), end_of(second)).needs:
+        sizes = {p.port.connection.size for p in search.ends if p.port.connection} | {need.size}
+        fitting = [
+            part
+            for part in search.catalogue.offered("seal")
+            if isinstance(part.spec, parts.SealSpec)
+            and part.spec.form in need.parts
+            and part.spec.size in sizes
+            and search.withstands(part)
+        ]
+        for part in sorted(fitting, key=price_order)[:1]:
+            pieces = getattr(part.spec, "pieces", None) or 1
+            yield Found(part, -(-need.count * group_size(search.ends) // pieces))
+
+
+def clamp_for_joint(search: Search) -> Iterator[Found]:
+    """A clamp for injection pressure whose range covers the hose of a joint."""
+    outside = [
+        end.item.part.spec.outside_diameter_mm
+        for end in search.ends
+        if isinstance(end.item.part.spec, parts.HoseMarks)
+    ]
+    for part in sorted(search.catalogue.offered("clamp"), key=price_order):
+        if any(_covers(part.spec, diameter) for diameter in outside):
+            yield Found(part, group_size(search.ends))
+            return
+
+
+def _covers(spec: object, outside_mm: float | None) -> bool:
+    if not isinstance(spec, parts.ClampSpec) or spec.style not in _INJECTION_CLAMPS:
+        return False
+    least, most = spec.least_diameter_mm, spec.most_diameter_mm
+    return (
+        outside_mm is not None
+        and least is not None
+        and most is not None
+        and least <= outside_mm <= most
+    )
+
+
+def clamps_short(search: Search) -> Iterator[Found]:
+    """Clamps for injection pressure, as many as the list is short of."""
+    facts = search.case.facts
+    assert isinstance(facts, WholeFacts)
+    short = facts.clamps_needed - facts.clamps_given
+    hoses = {
+        item.part.spec.outside_diameter_mm
+        for item in search.circuit.items.values()
+        if isinstance(item.part.spec, parts.HoseMarks)
+    }
+    for part in sorted(search.catalogue.offered("clamp"), key=price_order):
+        if any(_covers(part.spec, diameter) for diameter in hoses):
+            yield Found(part, short)
+            return
+
+
+def washers_short(search: Search) -> Iterator[Found]:
+    """Washers for the banjo bolts of the list, as many as it is short of."""
+    facts = search.case.facts
+    assert isinstance(facts, WholeFacts)
+    short = facts.washers_needed - facts.washers_given
+    sizes = {
+        port.port.connection.size
+        for item in search.circuit.items.values()
+        for port in item.ports
+        if port.port.connection is not None and port.port.connection.system == "banjo"
+    }
+    for part in sorted(search.catalogue.offered("seal"), key=price_order):
+        spec = part.spec
+        if not isinstance(spec, parts.SealSpec) or spec.form not in _BANJO_WASHERS:
+            continue
+        if _washer_fits(spec.size, sizes):
+            yield Found(part, -(-short // (spec.pieces or 1)))
+            return
+
+
+def _washer_fits(washer: str | None, threads: Iterable[str | None]) -> bool:
+    """A washer is named by the thread's diameter (`M12`) or by the whole thread."""
+    return any(
+        washer is not None and thread is not None and washer in (thread, thread.split("x")[0])
+        for thread in threads
+    )
+
+
+def stand_in(search: Search) -> Iterator[Found]:
+    """A part of the same kind with the same ends whose materials all bear the fuel."""
+    for item in search.items:
+        alike = [
+            part
+            for part in search.catalogue.offered(item.kind)
+            if part.sku != item.part.sku
+            and _signature(part) == _signature(item.part)
+            and search.withstands(part)
+        ]
+        for part in sorted(alike, key=price_order)[:1]:
+            yield Found(part, item.item.quantity, item.ref)
+
+
+def _signature(part: parts.Component) -> list[tuple[str, str, str]]:
+    """The ends of a part: what another must have to take its place."""
+    return sorted(
+        (
+            port.connection.system if port.connection else "?",
+            (port.connection.size or "?") if port.connection else "?",
+            (port.connection.gender or "?") if port.connection else "?",
+        )
+        for port in part.ports
+    )
+
+
+def cap_for_port(search: Search) -> Iterator[Found]:
+    """A cap or plug that seals an open port."""
+    for end in search.ends:
+        fitting = [
+            part
+            for part in _screwing_on(search.catalogue, end_of(end))
+            if part.kind == "cap"
+            and any(mate(end_of(end), part_end(part, p)).verdict in _TIGHT for p in part.ports)
+        ]
+        for part in sorted(fitting, key=price_order)[:1]:
+            yield Found(part, group_size([end]))
+
+
+def hose_end_for_joint(search: Search) -> Iterator[Found]:
+    """A hose end with the same outer end that grips the hose of the joint."""
+    facts = search.case.facts
+    assert isinstance(facts, JointFacts)
+    hose = {i.part.spec.construction for i in search.items if _is_hose(i)}
+    for item in search.items:
+        if not isinstance(item.part.spec, parts.HoseEndSpec):
+            continue
+        outer = [s for s in _signature(item.part) if s[0] != "hose-end"]
+        fitting = [
+            part
+            for part in search.catalogue.offered("hose-end")
+            if isinstance(part.spec, parts.HoseEndSpec)
+            and part.spec.for_construction in hose
+            and [s for s in _signature(part) if s[0] != "hose-end"] == outer
+        ]
+        for part in sorted(fitting, key=price_order)[:1]:
+            yield Found(part, item.item.quantity, item.ref)
+
+
+def _is_hose(item: PlacedItem) -> bool:
+    return isinstance(item.part.spec, parts.HoseMarks)
+
+
+def filter_for_run(search: Search) -> Iterator[Found]:
+    """A filter fine enough for what it protects, in materials that bear the fuel."""
+    facts = search.case.facts
+    assert isinstance(facts, RunFacts)
+    wanted = 10.0 if isinstance(facts.wanted_um, Unknown) else facts.wanted_um
+    peak = facts.app.peak_pressure_kpa
+    fitting = [
+        part
+        for part in search.catalogue.offered("filter")
+        if isinstance(part.spec, parts.FilterSpec)
+        and part.spec.fineness_um is not None
+        and part.spec.fineness_um <= wanted
+        and part.spec.media != "paper"
+        and search.withstands(part, ("suitable", "limited"))
+        and (isinstance(peak, Unknown) or (part.working_pressure_kpa or 0.0) >= peak)
+    ]
+    for part in sorted(fitting, key=price_order)[:1]:
+        yield Found(part, 1)
+
+
+def strainer(search: Search) -> Iterator[Found]:
+    """A strainer for a pump's inlet."""
+    for part in sorted(search.catalogue.offered("strainer"), key=price_order)[:1]:
+        yield Found(part, 1)
+
+
+def ethanol_sensor(search: Search) -> Iterator[Found]:
+    """A sensor that tells the engine what it is fed."""
+    for part in sorted(search.catalogue.offered("sensor"), key=price_order):
+        if isinstance(part.spec, parts.SensorSpec) and part.spec.senses == "ethanol-content":
+            yield Found(part, 1)
+            return
+
+
+def missing_needs(search: Search) -> Iterator[Found]:
+    """What an item's maker says it needs, by SKU where it must be a certain one."""
+    for item in search.items:
+        for need in item.part.needs:
+            part = search.catalogue.get(need.sku) if need.sku else None
+            if part is not None and part.lifecycle == "sold":
+                yield Found(part, need.quantity * item.item.quantity)
+
+
+FINDERS: Mapping[str, Callable[[Search], Iterator[Found]]] = {
+    "adapter-between": adapter_between,
+    "successor": successor,
+    "seal-for-joint": seal_for_joint,
+    "clamp-for-joint": clamp_for_joint,
+    "clamps-short": clamps_short,
+    "washers-short": washers_short,
+    "stand-in": stand_in,
+    "cap-for-port": cap_for_port,
+    "hose-end-for-joint": hose_end_for_joint,
+    "filter-for-run": filter_for_run,
+    "strainer": strainer,
+    "ethanol-sensor": ethanol_sensor,
+    "missing-needs": missing_needs,
+}
+"""The finders by the name that rules use after `find:`."""
