@@ -8,6 +8,8 @@ None for the node, of a key that is not there: `mapping` has noted that if it ma
 
 from __future__ import annotations
 
+import bisect
+import codecs
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
@@ -23,6 +25,7 @@ from rules.schema import did_you_mean
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _LINE_BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # what YAML counts as one
 _FORBIDDEN = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_QUOTED_IN_PART = re.compile(r""":\s+("[^"]*"|'[^']*')\s*$""")
 _TAG = "tag:yaml.org,2002:"
 _READ_AS = {
     f"{_TAG}bool": "true or false",
@@ -72,47 +75,70 @@ class BookFaults(ValueError):
         super().__init__("\n".join(map(str, self.faults)))
 
 
+class _UnreadableError(Exception):
+    """A file of which nothing can be used; `at` is the place in its text, where there is one."""
+
+    def __init__(self, message: str, at: int | None = None) -> None:
+        self.message = message
+        self.at = at
+        super().__init__(message)
+
+
 class BookFile:
     """One YAML file of a rule book. `root` is None where it could not be read at all."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self.faults: list[BookFault] = []
-        self.content = self._read()
-        self._starts = [0, *(found.end() for found in _LINE_BREAK.finditer(self.content))]
-        self.root = self._composed()
-
-    def _read(self) -> str:
+        self.content = ""
+        self._starts = [0]
+        self.root: yaml.Node | None = None
         try:
-            content = self.path.read_bytes()
-            return content.decode("utf-8-sig")
-        except OSError as error:
-            self.faults.append(BookFault(self.path, f"cannot be read: {error.strerror}"))
-        except UnicodeDecodeError as error:
-            readable = content[: error.start].decode("utf-8-sig")
-            line, column = readable.count("\n") + 1, len(readable) - readable.rfind("\n")
-            self.faults.append(BookFault(self.path, "the file is not UTF-8", line, column))
-        return ""
+            self.root = self._read()
+        except _UnreadableError as error:
+            self._note(error.message, error.at, 1)
+        if self.root is not None:
+            self._refuse_tags(self.root)
 
-    def _composed(self) -> yaml.Node | None:
-        if self.faults:
-            return None
+    def _read(self) -> yaml.Node:
+        try:
+            content = self.path.read_bytes().removeprefix(codecs.BOM_UTF8)
+        except OSError as error:
+            raise _UnreadableError(f"cannot be read: {error.strerror}") from error
+        self.content = content.decode(errors="replace")
+        self._starts += [found.end() for found in _LINE_BREAK.finditer(self.content)]
+        try:
+            content.decode()
+        except UnicodeDecodeError as error:
+            at = len(content[: error.start].decode())
+            raise _UnreadableError("the file is not UTF-8", at) from error
         if found := _FORBIDDEN.search(self.content):
-            character = f"U+{ord(found[0]):04X}"
-            self._note(f"the character {character} is not allowed in YAML", found.start(), 1)
-            return None
+            name = f"U+{ord(found[0]):04X}"
+            raise _UnreadableError(f"the character {name} is not allowed in YAML", found.start())
+        return self._composed()
+
+    def _composed(self) -> yaml.Node:
         try:
             root: yaml.Node | None = yaml.compose(self.content, Loader=_LOADER)
         except yaml.MarkedYAMLError as error:
-            mark = error.problem_mark or error.context_mark
-            at = self._at(mark) if mark else 0
-            self._note(f"not valid YAML: {error.problem or error.context}", at, 1)
-            return None
+            raise _UnreadableError(*self._syntax_fault(error)) from error
         if root is None:
-            self.faults.append(BookFault(self.path, "the file is empty"))
-        else:
-            self._refuse_tags(root)
+            raise _UnreadableError("the file is empty")
         return root
+
+    def _syntax_fault(self, error: yaml.MarkedYAMLError) -> tuple[str, int]:
+        problem = ", ".join(filter(None, (error.context, error.problem)))
+        at = self._at(error.problem_mark)
+        line = self.content[self._starts[self._line(at)] : at]
+        if _QUOTED_IN_PART.search(line):
+            problem += (
+                "; a text that begins with a quote mark must be quoted whole,"
+                ' or follow on the next line after ">-"'
+            )
+        end = len(self.content.rstrip())
+        if at >= end:  # what was begun says more than the end of the file
+            at = min(end - 1, self._at(error.context_mark or error.problem_mark))
+        return f"not valid YAML: {problem}", at
 
     def _refuse_tags(self, root: yaml.Node) -> None:
         waiting, seen = [root], set()
@@ -132,7 +158,7 @@ class BookFile:
 
     def fault(self, node: yaml.Node, message: str) -> None:
         """Note a fault of a node; the caret goes under its first line, or its first key."""
-        while isinstance(node, yaml.MappingNode) and node.value and not node.flow_style:
+        if isinstance(node, yaml.MappingNode) and node.value and not node.flow_style:
             node = node.value[0][0]
         start, end = self._at(node.start_mark), self._at(node.end_mark)
         first_line = _LINE_BREAK.split(self.content[start:end], maxsplit=1)[0].rstrip()
@@ -142,19 +168,19 @@ class BookFile:
         """Note the faults of a text at their places inside the scalar that holds it."""
         places = self._places(node)
         for each in found.faults:
-            start = places[min(each.offset, len(places) - 1)] if places else None
-            if start is None:
-                self.fault(node, each.message)
-                continue
+            first = places[min(each.offset, len(places) - 1)]
             last = places[min(each.offset + each.length, len(places)) - 1]
-            self._note(each.message, start, max(1, last + 1 - start))
+            self._note(each.message, first, max(1, last + 1 - first))
 
     def place(self, node: yaml.Node) -> str:
         """Return "file:line" of a node."""
         return f"{self.path}:{node.start_mark.line + 1}"
 
-    def _note(self, message: str, start: int, length: int) -> None:
-        line = max(index for index, first in enumerate(self._starts) if first <= start)
+    def _note(self, message: str, start: int | None, length: int) -> None:
+        if start is None:
+            self.faults.append(BookFault(self.path, message))
+            return
+        line = self._line(start)
         first = self._starts[line]
         source = _LINE_BREAK.split(self.content[first:], maxsplit=1)[0]
         column = start - first + 1
@@ -162,9 +188,13 @@ class BookFile:
 
     def _at(self, mark: Any) -> int:
         # Not `mark.index`: loaders differ on whether that counts characters or bytes.
-        line = min(mark.line, len(self._starts) - 1)
-        at: int = self._starts[line] + mark.column
-        return min(at, len(self.content))
+        if mark.line >= len(self._starts):
+            return len(self.content)
+        at: int = self._starts[mark.line] + mark.column
+        return at
+
+    def _line(self, at: int) -> int:
+        return bisect.bisect_right(self._starts, at) - 1
 
     def _places(self, node: yaml.ScalarNode) -> list[int]:
         start, end = self._at(node.start_mark), self._at(node.end_mark)

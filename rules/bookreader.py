@@ -28,7 +28,7 @@ from rules.language import (
     compile_condition,
 )
 from rules.rule import SEVERITIES, Example, Remedy, Rule, Severity
-from rules.schema import Fact, Schema, did_you_mean
+from rules.schema import Fact, Schema, Text, Word, did_you_mean, said
 from rules.templates import Template, compile_template
 
 VERSION_FILE = "VERSION"
@@ -157,6 +157,8 @@ class _BookReader:
         if file.root is None:
             return
         keys = file.mapping(file.root, "a rule file", self._form)
+        if not isinstance(file.root, yaml.MappingNode):
+            return
         if "rules" not in keys and "overrides" not in keys:
             file.fault(file.root, 'a rule file needs "rules" or "overrides"')
         elif ("family" in keys) != ("rules" in keys):
@@ -365,8 +367,7 @@ class _RuleReader:
                 self._file.fault(key, schema.refusal(key.value))
                 continue
             try:
-                value = plain_value(value_node)
-                values[key.value] = None if value is None else fact.type.accept(value)
+                values[key.value] = _value(value_node, fact)
             except ValueError as fault:
                 self._file.fault(value_node, f"{key.value}: {fault}")
         return values if len(self._file.faults) == faults_before else None
@@ -390,9 +391,21 @@ def _found(outcome: Outcome) -> str:
         return "trips it"
     if outcome.decision == "passes":
         return "passes"
-    reasons = [f"{path} is not given" for path in outcome.unrecorded]
-    reasons += [f"{each.label} has no answer" for each in outcome.unanswered]
+    reasons = [f"{each.label} has no answer" for each in outcome.unanswered]
+    if outcome.unrecorded:
+        verb = "is" if len(outcome.unrecorded) == 1 else "are"
+        reasons.insert(0, f"{', '.join(outcome.unrecorded)} {verb} not given")
     return f"leaves it open: {', '.join(reasons)}"
+
+
+def _value(node: yaml.Node, fact: Fact) -> object:
+    value = plain_value(node)
+    if value is None:
+        return None
+    if isinstance(value, int | float) and isinstance(fact.type, Word | Text):
+        raise ValueError(f"must be {fact.type.describe()}, not {said(value)}; put it in quotes")
+    accepted: object = fact.type.accept(value)
+    return accepted
 
 
 def _slug(file: BookFile, node: yaml.Node | None, what: str) -> str | None:

@@ -234,7 +234,7 @@ class Number(FactType):
     def accept(self, value: object) -> float:
         """Take a finite number; true and false are none."""
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise ValueError(f"must be {self.describe()}, not {_said(value)}")
+            raise ValueError(f"must be {self.describe()}, not {said(value)}")
         if not math.isfinite(value):
             raise ValueError(f"must be a finite number, not {value}")
         if self.positive and value <= 0:
@@ -271,7 +271,7 @@ class Word(FactType):
     def accept(self, value: object) -> str:
         """Take a word of the vocabulary."""
         if not isinstance(value, str):
-            raise ValueError(f"must be {self.describe()}, not {_said(value)}")
+            raise ValueError(f"must be {self.describe()}, not {said(value)}")
         if value not in self.vocabulary:
             raise ValueError(self.vocabulary.refusal(value))
         return value
@@ -296,7 +296,7 @@ class Words(FactType):
     def accept(self, value: object) -> frozenset[str]:
         """Take a list or set of words of the vocabulary."""
         if not isinstance(value, list | tuple | set | frozenset):
-            raise ValueError(f"must be a list of {self.vocabulary.name} words, not {_said(value)}")
+            raise ValueError(f"must be a list of {self.vocabulary.name} words, not {said(value)}")
         word = Word(self.vocabulary)
         return frozenset(word.accept(each) for each in value)
 
@@ -319,7 +319,7 @@ class Flag(FactType):
     def accept(self, value: object) -> bool:
         """Take true or false, nothing that merely looks like it."""
         if not isinstance(value, bool):
-            raise ValueError(f"must be true or false, not {_said(value)}")
+            raise ValueError(f"must be true or false, not {said(value)}")
         return value
 
     def describe(self) -> str:
@@ -340,7 +340,7 @@ class Text(FactType):
     def accept(self, value: object) -> str:
         """Take any text."""
         if not isinstance(value, str):
-            raise ValueError(f"must be text, not {_said(value)}")
+            raise ValueError(f"must be text, not {said(value)}")
         return value
 
     def describe(self) -> str:
@@ -348,7 +348,8 @@ class Text(FactType):
         return "a text"
 
 
-def _said(value: object) -> str:
+def said(value: object) -> str:
+    """Return a value of plain data as a message quotes it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -67,7 +67,7 @@ def _refusal(found: re.Match[str], schema: Schema) -> str:
     path = found["path"]
     if not path.strip():
         return "a placeholder needs the name of a fact"
-    fact = re.match(r"[\w.]*", path)[0]  # type: ignore[index]  # it matches at least nothing
+    fact = re.split(r"[^\w.]", path.strip())[0]
     if fact in schema.facts:
         return f"a placeholder is the name of a fact alone: {{{fact}}}"
     return schema.refusal(path)

@@ -108,7 +108,8 @@ def _changes(node: ast.expr, vocabularies: list[Vocabulary], source: str) -> Ite
 def _nudged(number: float) -> tuple[float, float]:
     if isinstance(number, int) and number <= LARGEST_COUNT:
         return number - 1, number + 1
-    return number - (number or 1) * NUDGE, number + (number or 1) * NUDGE
+    nudge = (number or 1) * NUDGE
+    return round(number - nudge, 12), round(number + nudge, 12)
 
 
 def _another(word: str, vocabulary: Vocabulary, source: str) -> list[str]:
