@@ -12,7 +12,7 @@ from fastapi import FastAPI
 
 from rules.check import load_rules
 from service import documentation, health
-from service.catalogue import endpoints as catalogue
+from service.catalogue import endpoints as components
 from service.checks import endpoints as checks
 from service.database import Database
 from service.explanations import router as explanations
@@ -21,13 +21,25 @@ from service.handlers import answer_with_problems
 from service.imports import endpoints as imports
 from service.limits import BodyLimits
 from service.readings import endpoints as readings
-from service.references import endpoints as references
+from service.references import connections, fuels, materials
 from service.rulebook import endpoints as rulebook
 from service.settings import Settings, read_settings
 from service.snapshot import Snapshot
 from service.trace import Trace
 from service.vehicles import endpoints as vehicles
 
+_NOUNS: Final = (
+    checks,
+    readings,
+    components,
+    vehicles,
+    imports,
+    connections,
+    materials,
+    fuels,
+    rulebook,
+    health,
+)
 SUMMARY: Final = "Checks whether fuel-system parts join, survive the fuel and are all there."
 
 
@@ -49,7 +61,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.is_stopping = False
     answer_with_problems(app)
-    for noun in (checks, readings, catalogue, vehicles, imports, references, rulebook, health):
+    for noun in _NOUNS:
         app.include_router(noun.router)
     app.include_router(explanations)
     documentation.describe(app)

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import typer
 from pydantic import ValidationError
@@ -271,7 +271,7 @@ def _proposal(content: bytes) -> Proposal:
     try:
         return Proposal.model_validate(body)
     except ValidationError as refused:
-        errors: list[Any] = list(refused.errors(include_url=False))
+        errors = refused.errors(include_url=False)
         raise invalid(body_faults(errors, body, form_of(Proposal))) from refused
 
 

@@ -11,7 +11,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, TypeAlias, cast
 
 from service.forms import Form, Forms
 from service.problems import Fault, Place, pointer, rendering
@@ -61,7 +61,7 @@ class _Located:
 
 
 def request_faults(
-    errors: Iterable[Error], body: object, forms: Forms, operation_id: str
+    errors: Iterable[Mapping[str, object]], body: object, forms: Forms, operation_id: str
 ) -> list[Fault]:
     """Every fault of a request, in the order of its fields.
 
@@ -74,7 +74,8 @@ def request_faults(
     """
     faults: list[Fault] = []
     in_body: list[Error] = []
-    for error in errors:
+    for given in errors:
+        error = cast(Error, given)
         place, *inner = error["loc"]
         if place == "body":
             in_body.append({**error, "loc": tuple(inner)})
@@ -84,10 +85,13 @@ def request_faults(
     return faults + body_faults(in_body, body, forms.body(operation_id))
 
 
-def body_faults(errors: Iterable[Error], body: object, form: Form | None) -> list[Fault]:
+def body_faults(
+    errors: Iterable[Mapping[str, object]], body: object, form: Form | None
+) -> list[Fault]:
     """Every fault of a value; the errors' locations are relative to it."""
     located = [
-        _Located(order, tuple(_walk(error, body)), error) for order, error in enumerate(errors)
+        _Located(order, tuple(_walk(error, body)), error)
+        for order, error in enumerate(cast(Iterable[Error], errors))
     ]
     told = [each for each in located if not _is_miscounted(each, body)]
     meant = sorted(_meant(told, 0), key=lambda each: each.order)
