@@ -8,13 +8,19 @@ from __future__ import annotations
 import re
 from datetime import datetime
 from email.utils import format_datetime
-from typing import Annotated, Final, Literal
+from typing import Annotated, Any, Final, Literal
 
-from fastapi import Header
+from fastapi import Header, Response
 
 from service.problems import Fault, invalid, problem, rendering
 
 _TAG: Final = re.compile(r'\s*(?P<weak>W/)?"(?P<opaque>[\x21\x23-\x7e\x80-\xff]*)"\s*(?:,|$)')
+
+VERSIONED: Final[dict[str, Any]] = {
+    "ETag": {"description": "The version.", "schema": {"type": "string"}},
+    "Last-Modified": {"description": "When it was written.", "schema": {"type": "string"}},
+}
+"""The headers of a resource with versions, for the API's description."""
 
 IfMatch = Annotated[
     str | None,
@@ -112,12 +118,21 @@ def require_match(header: str | None, version: int, what: str) -> None:
         )
 
 
-def is_held(header: str | None, version: int) -> bool:
-    """Whether `If-None-Match` says that the caller holds this version.
+def respond_unless_held(
+    if_none_match: str | None, version: int, updated_at: datetime, document: str
+) -> Response:
+    """The stored JSON document with its validators, or 304 if the caller holds this version.
 
     Raises:
         Problem: 422, the header is malformed.
     """
+    headers = validators(version, updated_at)
+    if _is_held(if_none_match, version):
+        return Response(status_code=304, headers=headers)
+    return Response(document, headers=headers, media_type="application/json")
+
+
+def _is_held(header: str | None, version: int) -> bool:
     if header is None:
         return False
     if header.strip() == "*":

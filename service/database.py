@@ -12,14 +12,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import cache
 from importlib.resources import files
-from typing import Annotated, Any, Final
+from typing import Any, Final
 
 from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from fastapi import Depends, Request
 from sqlalchemy import (
     BigInteger,
     CheckConstraint,
@@ -310,7 +310,7 @@ class Database:
             SchemaError: saying what to run.
             DatabaseUnavailable: the database does not answer.
         """
-        head = ScriptDirectory.from_config(migration_config()).get_current_head()
+        head = _head()
         with self.read() as connection:
             found = MigrationContext.configure(connection).get_current_revision()
         if found != head:
@@ -344,6 +344,11 @@ def migration_config() -> Config:
     return config
 
 
+@cache
+def _head() -> str | None:
+    return ScriptDirectory.from_config(migration_config()).get_current_head()
+
+
 def migrate(url: str) -> None:
     """Create the tables or bring them to this version's schema; do nothing if they are there.
 
@@ -360,12 +365,3 @@ def migrate(url: str) -> None:
             command.upgrade(config, "head")
     finally:
         engine.dispose()
-
-
-async def _database_of(request: Request) -> Database:
-    database: Database = request.app.state.database
-    return database
-
-
-DatabaseOfApp = Annotated[Database, Depends(_database_of)]
-"""The database of the running application, for endpoints."""

@@ -11,11 +11,11 @@ import binascii
 import hashlib
 import json
 import re
-from collections.abc import Mapping
-from typing import Annotated, Final
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Final
 from urllib.parse import urlencode
 
-from fastapi import Request
+from fastapi import Request, Response
 from pydantic import Field
 
 from service.problems import Fault, invalid, rendering
@@ -23,6 +23,14 @@ from service.problems import Fault, invalid, rendering
 MOST_ROWS: Final = 200
 _USUAL_ROWS: Final = 50
 _KEY: Final = re.compile(r"[\x21-\x7e]{1,64}")
+
+LINKED: Final[dict[str, Any]] = {
+    "Link": {
+        "description": "The next page, with `rel=next`, where there is one.",
+        "schema": {"type": "string"},
+    }
+}
+"""The header of a page, for the API's description."""
 
 Limit = Annotated[
     int, Field(default=_USUAL_ROWS, ge=1, le=MOST_ROWS, description="Most rows of one page.")
@@ -85,8 +93,25 @@ def read_cursor(cursor: str | None, filters: Mapping[str, object]) -> str | None
             raise _refused(cursor, "The cursor is not one that this service gave.")
 
 
-def next_link(request: Request, cursor: str) -> str:
-    """The value of a `Link` header that leads to the next page of the list asked for."""
+def page_response(
+    request: Request, documents: Sequence[str], cursor: str | None, revision: int
+) -> Response:
+    """A page of stored JSON documents, put together without reading them.
+
+    Args:
+        request: the request for the page.
+        documents: the rows.
+        cursor: of the next page, where there is one; a `Link` header leads there too.
+        revision: the catalogue revision that the page was read at.
+    """
+    rows = ",".join(documents)
+    content = (
+        f'{{"items":[{rows}],"next_cursor":{json.dumps(cursor)},"catalogue_revision":{revision}}}'
+    )
+    headers = {} if cursor is None else {"Link": _next_link(request, cursor)}
+    return Response(content, headers=headers, media_type="application/json")
+
+
+def _next_link(request: Request, cursor: str) -> str:
     query = [(k, v) for k, v in request.query_params.multi_items() if k != "cursor"]
-    target = f"{request.url.path}?{urlencode([*query, ('cursor', cursor)])}"
-    return f'<{target}>; rel="next"'
+    return f'<{request.url.path}?{urlencode([*query, ("cursor", cursor)])}>; rel="next"'

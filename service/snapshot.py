@@ -10,9 +10,8 @@ import asyncio
 import logging
 import threading
 from collections.abc import Callable, Iterable, Mapping
-from typing import Annotated, TypeVar
+from typing import TypeVar
 
-from fastapi import Depends, Request
 from pydantic import ValidationError
 from sqlalchemy import Connection
 
@@ -140,12 +139,3 @@ class Snapshot:
         while True:
             await asyncio.sleep(seconds)
             await asyncio.to_thread(self._refresh_or_note)
-
-
-async def _catalogue_of(request: Request) -> Catalogue:
-    snapshot: Snapshot = request.app.state.snapshot
-    return snapshot.current()
-
-
-CatalogueOfApp = Annotated[Catalogue, Depends(_catalogue_of)]
-"""The newest catalogue of the running application, for endpoints."""

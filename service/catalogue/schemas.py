@@ -72,8 +72,9 @@ class ComponentSearch(BaseModel):
     fuel: FuelId | None = Field(
         default=None,
         description=(
-            "A fuel's id from `/v1/fuels`. Lists components whose wetted materials are all recorded "
-            "and all rated for it, none as unsuitable, and that their makers do not rule out."
+            "A fuel's id from `/v1/fuels`. Lists components whose wetted materials are all "
+            "recorded and all rated for it, none as unsuitable, and that their makers do not rule "
+            "out."
         ),
         examples=["E85"],
     )
@@ -87,7 +88,9 @@ class ComponentSearch(BaseModel):
 class ComponentPage(BaseModel):
     """A page of components in order of SKU."""
 
-    items: tuple[Component, ...] = Field(description="The components; unknown attributes are absent.")
+    items: tuple[Component, ...] = Field(
+        description="The components; unknown attributes are absent."
+    )
     next_cursor: str | None = Field(
         description="The `cursor` of the next page; `null` on the last one."
     )

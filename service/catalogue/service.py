@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final, Literal
@@ -60,7 +60,13 @@ def sku_of(part: Component) -> str:
     return part.sku
 
 
-def plan(connection: Connection, parts: Sequence[Component], mode: Mode, known: Catalogue) -> Plan:
+def plan(
+    connection: Connection,
+    parts: Sequence[Component],
+    mode: Mode,
+    known: Catalogue,
+    also_given: Collection[str] = (),
+) -> Plan:
     """What storing these components comes to, without storing anything.
 
     Args:
@@ -68,6 +74,7 @@ def plan(connection: Connection, parts: Sequence[Component], mode: Mode, known: 
         parts: components with SKUs, no two alike.
         mode: whether a component that exists already is refused or replaced.
         known: where near SKUs are suggested from.
+        also_given: SKUs that count as there, though their components are faulty.
     """
     made = Plan()
     stored = store.documents(connection, [sku_of(part) for part in parts])
@@ -82,7 +89,7 @@ def plan(connection: Connection, parts: Sequence[Component], mode: Mode, known: 
         else:
             made.replacing.append(part)
     made.objections += _look_alikes(connection, parts)
-    made.objections += _unknown_references(connection, parts, known)
+    made.objections += _unknown_references(connection, parts, known, also_given)
     made.objections += _circular_successions(connection, parts)
     made.objections += _lost_ports(connection, parts)
     made.objections.sort(key=lambda objection: objection.index)
@@ -234,9 +241,12 @@ def _look_alikes(connection: Connection, parts: Sequence[Component]) -> Iterator
 
 
 def _unknown_references(
-    connection: Connection, parts: Sequence[Component], known: Catalogue
+    connection: Connection,
+    parts: Sequence[Component],
+    known: Catalogue,
+    also_given: Collection[str],
 ) -> Iterator[Objection]:
-    given = {sku_of(part) for part in parts}
+    given = {*also_given, *(sku_of(part) for part in parts)}
     named = [
         (index, place, target)
         for index, part in enumerate(parts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -55,7 +55,7 @@ class Criteria:
 
     Attributes:
         suited_materials: the wetted materials are all among these, and all recorded.
-        unless_excluded: ids of fuels that the maker must not have ruled out.
+        unless_excluded: a fuel that the maker has not ruled out.
     """
 
     kind: str | None = None
@@ -67,7 +67,7 @@ class Criteria:
     material: str | None = None
     approved_fuel: str | None = None
     suited_materials: frozenset[str] | None = None
-    unless_excluded: frozenset[str] = frozenset()
+    unless_excluded: str | None = None
 
 
 def document_of(component: Component) -> str:
@@ -172,8 +172,8 @@ def _conditions(criteria: Criteria) -> Iterator[ColumnElement[bool]]:
     if criteria.material is not None:
         yield exists(_side(component_materials).where(_material == criteria.material))
     if criteria.approved_fuel is not None:
-        yield _fuel_stance("approved", [criteria.approved_fuel])
-    if criteria.unless_excluded:
+        yield _fuel_stance("approved", criteria.approved_fuel)
+    if criteria.unless_excluded is not None:
         yield ~_fuel_stance("excluded", criteria.unless_excluded)
     if criteria.suited_materials is not None:
         yield components.c.wetted_recorded
@@ -197,11 +197,10 @@ def _port_query(criteria: Criteria) -> Select[Any]:
     return query
 
 
-def _fuel_stance(stance: str, fuels: Iterable[str]) -> ColumnElement[bool]:
-    folded = sorted(fuel.casefold() for fuel in fuels)
+def _fuel_stance(stance: str, fuel: str) -> ColumnElement[bool]:
     return exists(
         _side(component_fuels).where(
-            component_fuels.c.stance == stance, component_fuels.c.fuel.in_(folded)
+            component_fuels.c.stance == stance, component_fuels.c.fuel == fuel.casefold()
         )
     )
 
@@ -274,8 +273,11 @@ def _port_rows(part: Component) -> Iterator[Cells]:
 
 
 def _material_rows(part: Component) -> Iterator[Cells]:
-    for place, wetted in enumerate(part.wetted or ()):
-        yield {"sku": part.sku, "place": place, "material": wetted.material}
+    pieces = [wetted.material for wetted in part.wetted or ()]
+    seals = [port.seal for port in part.ports if port.seal is not None]
+    pieces += [seal.material for seal in seals if seal.included is not False]
+    for place, material in enumerate(pieces):
+        yield {"sku": part.sku, "place": place, "material": material}
 
 
 def _fuel_rows(part: Component) -> Iterator[Cells]:

@@ -78,7 +78,7 @@ component_materials = Table(
     Column("material", exact_text(WORD_LENGTH)),
     Index(None, "material"),
 )
-"""Wetted pieces in their order; a material that nobody recorded is null."""
+"""Wetted pieces and the seals that come with the part; null where nobody recorded the material."""
 
 component_fuels = Table(
     "component_fuels",
