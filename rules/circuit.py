@@ -7,16 +7,17 @@ way, and judges nothing.
 
 from __future__ import annotations
 
+import difflib
 from collections import defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from rules.assembly import Application, FuelBlend, Item, Joint, PercentRange, Request
 from rules.catalogue import Catalogue
 from rules.parts import Component, Port
-from rules.reference import Reference, reference
-from rules.vocabulary import Line
+from rules.reference import Rating, Reference, rate, rate_fuel, reference
+from rules.vocabulary import Line, Material
 
 FLOW_ROLES = frozenset({"inlet", "outlet", "either"})
 
@@ -45,18 +46,35 @@ class AssemblyFaults(ValueError):
 
 @dataclass(frozen=True)
 class FuelRange:
-    """What the tank will hold: a blend, or everything between two blends."""
+    """What the tank will hold: a blend, or everything between two blends.
+
+    `id` is the fuel's id in the tables, `None` for a blend given by its content.
+    """
 
     label: str
-    ids: frozenset[str]
+    id: str | None
     ethanol_least_percent: float
     ethanol_most_percent: float
     methanol_percent: float
+
+    def rate(self, material: Material) -> Rating:
+        """How a material stands this fuel, where it stands it worst."""
+        return _rating(material, self)
 
     @property
     def is_range(self) -> bool:
         """Whether the blend varies by more than the seasons of one grade."""
         return self.ethanol_most_percent - self.ethanol_least_percent > 0.0
+
+
+@lru_cache(maxsize=4096)
+def _rating(material: Material, fuel: FuelRange) -> Rating:
+    row = reference().fuel(fuel.id) if fuel.id else None
+    if row is not None:
+        return rate_fuel(material, row)
+    return rate(
+        material, fuel.ethanol_least_percent, fuel.ethanol_most_percent, fuel.methanol_percent
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -354,25 +372,26 @@ def _fuel(request: Request, table: Reference, faults: list[AssemblyFault]) -> Fu
         label = f"E{least:g}" if least == most else f"E{least:g} to E{most:g}"
         if given.methanol_percent:
             label += f" with {given.methanol_percent:g} % methanol"
-        return FuelRange(label, frozenset(), least, most, given.methanol_percent)
+        return FuelRange(label, None, least, most, given.methanol_percent)
     known = table.fuel(given)
-    if known is None:
-        near = ", ".join(f"`{f}`" for f in table.near_fuels(given))
+    if known is None or not known.judged:
+        judged = [fuel for fuel, row in table.fuels.items() if row.judged]
+        detail = (
+            f"There is no fuel `{given}`." if known is None else f"{known.name} is not judged here."
+        )
+        near = difflib.get_close_matches(given, judged, n=3, cutoff=0.3) or judged
+        listed = ", ".join(f"`{fuel}`" for fuel in near)
+        blend = 'a blend such as `{"ethanol_percent": 71}`'
         faults.append(
-            AssemblyFault(
-                "/application/fuel",
-                given,
-                f"There is no fuel `{given}` that parts can be rated for.",
-                f'one of {near}, or a blend such as `{{"ethanol_percent": 71}}`',
-            )
+            AssemblyFault("/application/fuel", given, detail, f"one of {listed}, or {blend}")
         )
         return None
     return FuelRange(
-        known.name,
-        frozenset({known.id}),
-        known.ethanol_least_percent,
-        known.ethanol_most_percent,
-        known.methanol_percent,
+        label=known.fuel,
+        id=known.fuel,
+        ethanol_least_percent=known.ethanol_low_percent or 0.0,
+        ethanol_most_percent=known.ethanol_high_percent or 0.0,
+        methanol_percent=known.methanol_percent or 0.0,
     )
 
 

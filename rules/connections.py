@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from rules.reading import UnclearConnection, connection_or_fault
 from rules.vocabulary import Gender, System
 
 LONGEST_WORD = 200
@@ -55,3 +56,17 @@ class Connection(BaseModel):
     gender: Gender | None = Field(
         default=None, description="Which half of the joint; `null` where nobody recorded it."
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_text(cls, given: Any) -> Any:
+        """Take text as the trade writes it, where it leaves nothing open."""
+        if not isinstance(given, str):
+            return given
+        try:
+            system, size, gender = connection_or_fault(given)
+        except UnclearConnection as fault:
+            raise PydanticCustomError(
+                "connection", "{reason}", {"reason": fault.reason, "expected": fault.expected}
+            ) from fault
+        return {"system": system, "size": size, "gender": gender}

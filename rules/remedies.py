@@ -58,20 +58,13 @@ class Search:
 
     def withstands(self, part: parts.Component, ratings: Iterable[str] = ("suitable",)) -> bool:
         """Whether every wetted material of a part is known and so rated for the fuel."""
-        if part.wetted is None or self.circuit.fuel.ids & frozenset(part.excluded_fuels):
+        if part.wetted is None or self.circuit.fuel.id in part.excluded_fuels:
             return False
-        fuel = self.circuit.fuel
         seals = [p.seal.material for p in part.ports if p.seal and p.seal.included]
         for material in [*(w.material for w in part.wetted), *seals]:
             if material is None:
                 return False
-            rated = self.circuit.reference.rate(
-                material,
-                fuel.ethanol_least_percent,
-                fuel.ethanol_most_percent,
-                fuel.methanol_percent,
-            )
-            if rated.rating not in ratings:
+            if self.circuit.fuel.rate(material).rating not in ratings:
                 return False
         return True
 

@@ -232,7 +232,7 @@ def _case(
         sealant=supplies.sealant(joint),
         thread_seals=_thread_seals(a_facts.system, b_facts.system),
         series_differ=_series_differ(a, b),
-        corrode=_corrode(a_facts.boss_material, b_facts.boss_material, circuit),
+        corrode=_corrode(a, b, circuit),
         like_metals=_like_metals(a_facts, b_facts),
     )
     return Case(
@@ -250,7 +250,7 @@ def _end_facts(port: PlacedPort, circuit: Circuit) -> EndFacts:
     end = end_of(port)
     thread = circuit.reference.thread(end.system, end.size) if end.system and end.size else None
     boss = port.port.boss_material
-    family = circuit.reference.family(boss) if boss else None
+    family = circuit.reference.material(boss).family if boss else None
     where = "catalogue" if port.item.origin == "catalogue" else port.item.origin
     return EndFacts(
         name=port.name,
@@ -321,8 +321,9 @@ def _series_differ(a: PlacedPort, b: PlacedPort) -> Maybe[bool]:
     return UNKNOWN if None in series else len(series) > 1
 
 
-def _corrode(one: Maybe[str], other: Maybe[str], circuit: Circuit) -> Maybe[bool]:
-    if isinstance(one, Unknown) or isinstance(other, Unknown):
+def _corrode(a: PlacedPort, b: PlacedPort, circuit: Circuit) -> Maybe[bool]:
+    one, other = a.port.boss_material, b.port.boss_material
+    if one is None or other is None:
         return UNKNOWN
     return circuit.reference.galvanic(one, other) is not None
 

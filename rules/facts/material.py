@@ -6,12 +6,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated
 
-from rules.circuit import Circuit, PlacedItem
+from rules.circuit import Circuit, FuelRange, PlacedItem
 from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap, recorded
 from rules.facts.part import lies_in_tank, maker_approves
 from rules.facts.words import FAMILIES, KINDS, LINES, MATERIALS, RATINGS
+from rules.reference import Rating
 from rules.schema import UNKNOWN, Flag, Maybe, Record, Text, Word
+from rules.vocabulary import Material
 
 _TABLE = "reference table of materials against fuels"
 
@@ -53,7 +55,7 @@ def material_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             yield _case(item, place, material, circuit, app)
 
 
-def _wetted_places(item: PlacedItem) -> Iterator[tuple[str, str | None]]:
+def _wetted_places(item: PlacedItem) -> Iterator[tuple[str, Material | None]]:
     if item.part.wetted is None:
         yield "wetted parts", None
     else:
@@ -69,16 +71,10 @@ _RUBBER_FORMS = frozenset({"o-ring", "bonded-washer", "flat-gasket"})
 
 
 def _case(
-    item: PlacedItem, place: str, material: str | None, circuit: Circuit, app: AppFacts
+    item: PlacedItem, place: str, material: Material | None, circuit: Circuit, app: AppFacts
 ) -> Case:
-    fuel = circuit.fuel
-    rating = material and circuit.reference.rate(
-        material,
-        fuel.ethanol_least_percent,
-        fuel.ethanol_most_percent,
-        fuel.methanol_percent,
-    )
-    known = bool(rating) and rating.rating != "unknown"
+    rating = circuit.fuel.rate(material) if material else None
+    known = rating is not None and rating.rating != "unknown"
     where = "catalogue" if item.origin == "catalogue" else item.origin
     name = f"{place} of {item.ref}"
     facts = MaterialFacts(
@@ -88,13 +84,13 @@ def _case(
         kind=item.kind,
         app=app,
         material=recorded(material),
-        family=recorded(circuit.reference.family(material) if material else None),
+        family=recorded(circuit.reference.material(material).family if material else None),
         rating=rating.rating if rating and known else UNKNOWN,
-        worst_at=recorded(rating.worst_at if rating else None),
-        worst_inside_range=(rating.inside_range if rating else UNKNOWN),
-        reason=rating.reason if rating else "",
-        condition=(rating.condition or "") if rating else "",
-        dispute=(rating.conflict or "") if rating else "",
+        worst_at=recorded(rating.blend if rating else None),
+        worst_inside_range=UNKNOWN if rating is None else _inside(rating, circuit.fuel),
+        reason=_sentence(rating.reason) if rating else "",
+        condition=_sentence(rating.condition) if rating else "",
+        dispute=f"Sources differ. {rating.conflict}" if rating and rating.conflict else "",
         approval_stated=maker_approves(item, circuit) is True,
         line=recorded(circuit.line_of(item)),
         in_tank=lies_in_tank(item, circuit),
@@ -114,3 +110,14 @@ def _case(
         pointer=item.pointer,
         missing={"material": asked, "rating": asked, "family": asked, "worst_inside_range": asked},
     )
+
+
+def _inside(rating: Rating, fuel: FuelRange) -> bool:
+    """Whether the worst blend lies between the ends of the range and not at one of them."""
+    low, high = rating.ethanol_percent
+    return fuel.ethanol_least_percent < low and high < fuel.ethanol_most_percent
+
+
+def _sentence(clause: str | None) -> str:
+    """A clause of the tables as a sentence."""
+    return f"{clause[0].upper()}{clause[1:].rstrip('.')}." if clause else ""

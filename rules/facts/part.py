@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated
 
@@ -12,11 +12,11 @@ from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap, recorded
 from rules.facts.words import (
+    CLASS_USES,
     CONSTRUCTIONS,
     KINDS,
     LIFECYCLES,
     LINES,
-    MARKED_USES,
     MARKINGS,
     MEDIA,
     MOUNTS,
@@ -72,14 +72,19 @@ class PartFacts(Record):
     ]
     marked: Annotated[Maybe[frozenset[str]], Words(MARKINGS, label="marking", origin="catalogue")]
     markings: Annotated[Maybe[int], Number(label="number of markings", origin="catalogue")]
-    marked_use: Annotated[
-        Maybe[str], Word(MARKED_USES, label="use of its class", origin=_TABLE_J30)
+    marked_injection: Annotated[
+        Maybe[str], Word(CLASS_USES, label="class for injection", origin=_TABLE_J30)
+    ]
+    marked_return: Annotated[
+        Maybe[str], Word(CLASS_USES, label="class for an injection return", origin=_TABLE_J30)
     ]
     marked_pressure_kpa: Annotated[
         Maybe[float],
         Number("kPa", shown="bar", label="pressure of its class", origin=_TABLE_J30),
     ]
-    marked_submersible: Annotated[Maybe[bool], Flag(label="class for inside", origin=_TABLE_J30)]
+    marked_submersible: Annotated[
+        Maybe[str], Word(CLASS_USES, label="class for inside the tank", origin=_TABLE_J30)
+    ]
     marked_ethanol_percent: Annotated[
         Maybe[float], Number("%", label="ethanol its class allows", origin=_TABLE_J30)
     ]
@@ -135,8 +140,13 @@ class PartFacts(Record):
 
 _UNKNOWN_FOR_MOST = dict.fromkeys(
     (
-        *("construction", "marked", "markings", "marked_use", "marked_pressure_kpa"),
-        *("marked_submersible", "marked_ethanol_percent", "minimum_bend_radius_mm"),
+        *("construction", "marked", "markings", "marked_injection", "marked_return"),
+        *(
+            "marked_pressure_kpa",
+            "marked_submersible",
+            "marked_ethanol_percent",
+            "minimum_bend_radius_mm",
+        ),
         *("directional", "delivers_at_kpa"),
         *("media", "fineness_um", "mount", "relief_pressure_kpa", "strainers"),
         "maximum_pressure_kpa",
@@ -169,7 +179,7 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             temperature_least_c=recorded(item.part.temperature_least_c),
             temperature_most_c=recorded(item.part.temperature_most_c),
             maker_approves=maker_approves(item, circuit),
-            maker_excludes=bool(circuit.fuel.ids & frozenset(item.part.excluded_fuels)),
+            maker_excludes=circuit.fuel.id in item.part.excluded_fuels,
             reversed=_reversed(item, reversed_items, line),
             pump_limit_kpa=pump_limit,
             limited=limited,
@@ -231,9 +241,9 @@ def pressure_in(line: str | None, app: AppFacts) -> Maybe[float]:
 
 def maker_approves(item: PlacedItem, circuit: Circuit) -> Maybe[bool]:
     """Whether the part's maker names the application's fuel among those approved."""
-    if item.part.approved_fuels is None or not circuit.fuel.ids:
+    if item.part.approved_fuels is None or circuit.fuel.id is None:
         return UNKNOWN
-    return circuit.fuel.ids <= frozenset(item.part.approved_fuels)
+    return circuit.fuel.id in item.part.approved_fuels
 
 
 def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, object]:
@@ -287,18 +297,21 @@ def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, object]:
     found |= {"marked": frozenset(spec.marked), "markings": len(rows)}
     if not rows:
         return found
-    uses = [row.use for row in rows]
-    found["marked_use"] = min(uses, key=MARKED_USES_BEST_FIRST.index)
-    pressures = [p for row in rows if (p := row.pressure_kpa(spec.bore_mm)) is not None]
+    found["marked_injection"] = _best(row.injection for row in rows)
+    found["marked_return"] = _best(row.injection_return for row in rows)
+    found["marked_submersible"] = _best(row.submersible for row in rows)
+    allowed = [row.working_pressure(spec.bore_mm) for row in rows]
+    pressures = [pressure.max_working_kpa for pressure in allowed if pressure is not None]
     found["marked_pressure_kpa"] = max(pressures) if pressures else UNKNOWN
-    submersible = {row.submersible for row in rows}
-    found["marked_submersible"] = UNKNOWN if submersible == {None} else True in submersible
-    limits = [row.ethanol_most_percent for row in rows if row.ethanol_most_percent is not None]
+    limits = [row.ethanol_limit_percent for row in rows if row.ethanol_limit_percent is not None]
     found["marked_ethanol_percent"] = max(limits) if limits else UNKNOWN
     return found
 
 
-MARKED_USES_BEST_FIRST = ("injection", "low-pressure", "vent", "diesel")
+def _best(allowed: Iterable[str]) -> Maybe[str]:
+    """What the best of several markings allows; a hose may carry more than one."""
+    said = set(allowed)
+    return next((word for word in ("yes", "declared", "no") if word in said), UNKNOWN)
 
 
 def _ends(item: PlacedItem) -> dict[str, object]:
@@ -441,7 +454,7 @@ def _missing(item: PlacedItem, line: str | None, app: AppFacts) -> Mapping[str, 
         "pressure_kpa": pressure,
         "app.peak_pressure_kpa": pressure,
         **dict.fromkeys(
-            ("markings", "marked", "marked_use", "marked_pressure_kpa"),
+            ("markings", "marked", "marked_injection", "marked_return", "marked_pressure_kpa"),
             marking,
         ),
         **dict.fromkeys(("marked_submersible", "marked_ethanol_percent"), marking),
