@@ -5,7 +5,7 @@ model, and `write_connection` writes a connection in plain words. No reading is 
 raises.
 """
 
-from rules.reading.connection import (
+from rules.reading.edge import (
     ConnectionReading,
     UnclearConnection,
     connection_or_fault,
@@ -13,15 +13,21 @@ from rules.reading.connection import (
 )
 from rules.reading.naming import write_connection
 from rules.reading.outcome import LONGEST_TEXT, Certainty, Reading, ReadingOption
+from rules.reading.read import KINDS, ReadingKind, read
+from rules.reading.words import sku_key
 
 __all__ = [
+    "KINDS",
     "LONGEST_TEXT",
     "Certainty",
     "ConnectionReading",
     "Reading",
+    "ReadingKind",
     "ReadingOption",
     "UnclearConnection",
     "connection_or_fault",
+    "read",
     "read_connection",
+    "sku_key",
     "write_connection",
 ]

@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Any, Final
 
 from rules.reading.naming import write_connection
-from rules.reading.outcome import Reading, ReadingOption, ambiguous, partial
+from rules.reading.outcome import Reading, ReadingOption, ambiguous, partial, unreadable
 from rules.reading.scan import Dotted, InchThread, MetricThread
 from rules.reading.sizing import PIPE_SYSTEMS, THREADED_SYSTEMS, form_size, sizes_of
 from rules.reading.text import inch_size, millimetre_size
@@ -49,7 +49,7 @@ def bare_number(number: int) -> Reading:
         if dash in reference().sizes(system)
     ]
     options += [
-        option("hose-end", dash, why="a hose of that size"),
+        ReadingOption(connection("hose-end", dash), f"a hose of size {dash}"),
         ReadingOption({"value": float(number), "unit": "mm"}, f"{number} mm"),
     ]
     if pitches := METRIC_PITCHES.get(str(number)):
@@ -69,14 +69,14 @@ def bare_inches(value: Fraction) -> Reading:
     if size in reference().sizes("npt"):
         options.append(option("npt", size, why=thread_label("npt", size)))
     millimetres = float(value * Fraction(254, 10))
-    options.append(option("plain-tube", size, "male", f"a tube {millimetres:.2f} mm outside"))
+    options.append(option("plain-tube", size, "male", f"{millimetres:.2f} mm outside"))
     dash = f"-{value * 16}"
     options += [
         option(system, dash, why=f"a flare for {size} tube")
         for system in ("flare-37", "flare-45")
         if dash in reference().sizes(system)
     ]
-    options.append(option("barb", size, why="for a hose of that bore"))
+    options.append(option("barb", size, "male", "for a hose of that bore"))
     if form := reference().quick_connect_form(size):
         options.append(
             option(
@@ -98,7 +98,7 @@ def bare_millimetres(value: float) -> Reading:
     """A length that may be a tube, a hose bore, an end form or a hole."""
     size = millimetre_size(value)
     options = [
-        option("plain-tube", size, "male", "tube, measured outside"),
+        option("plain-tube", size, "male", "measured outside"),
         length_option(value, "mm", "hose bore", f"a hose of {size} bore"),
         *quick_connects_called(value),
         length_option(value, "mm", "hole", f"a hole of {size}"),
@@ -185,7 +185,7 @@ def unmarked_metric(token: MetricThread) -> Reading:
     """`14x1.5`: a metric thread whose M was left out, or a dimension."""
     designation = token.designation
     return partial(
-        connection(None, designation, thread=designation),
+        connection(None, None, thread=designation),
         f"Is that the thread {designation}?",
         ("whether it is a thread", "seal", "gender"),
         [
@@ -229,7 +229,7 @@ def bare_thread(token: InchThread | MetricThread, gender: Gender | None = None) 
     found = connections_with(token)
     plain = ReadingOption(
         {"thread": token.designation, "of": "bolt or stud"},
-        f"a bolt or stud with a {token.designation} thread, no fuel connection",
+        f"a {token.designation} bolt or stud, no fuel connection",
     )
     sizes = {size for _, size in found}
     options = [option(system, size, _bolted(system, gender)) for system, size in found]
@@ -242,7 +242,7 @@ def bare_thread(token: InchThread | MetricThread, gender: Gender | None = None) 
             gender,
             thread=token.designation,
         ),
-        f"What seals a {token.designation}: a cone, an O-ring or a washer?",
+        f"What seals the {token.designation} thread: a cone, an O-ring or a washer?",
         ("seal",) if gender else ("seal", "gender"),
         (*options, plain),
     )
@@ -256,9 +256,10 @@ def bare_metric_diameter(diameter: str) -> Reading:
     pitches = METRIC_PITCHES.get(diameter, ())
     options = [
         ReadingOption(
-            connection(None, f"M{diameter}x{pitch}", thread=f"M{diameter}x{pitch}"),
+            connection(None, None, thread=f"M{diameter}x{pitch}"),
             f"M{diameter}x{pitch} thread",
         )
         for pitch in pitches
     ]
-    return ambiguous(f"What is the pitch of the M{diameter} thread?", options)
+    question = f"What is the pitch of the M{diameter} thread?"
+    return ambiguous(question, options) if options else unreadable(question)

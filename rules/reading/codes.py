@@ -1,4 +1,4 @@
-"""The compact codes of hose shops: `8MJ4MP`, `12MJ12MBSPP`, `6G6FJX90SML`."""
+"""Texts with a grammar of their own: hose shops' codes (`8MJ4MP`) and bolt patterns of flanges."""
 
 from __future__ import annotations
 
@@ -43,6 +43,22 @@ def read_code(folded: str) -> Reading | None:
     elif hose_end := _HOSE_END.fullmatch(folded):
         return _hose_end(hose_end)
     return None
+
+
+_BOLTED: Final = re.compile(
+    r"(?:bolted )?(?:flange )?(?P<size>(?:\d{1,3}(?:\.\d)? mm, )?\d{1,2} ?x ?m\d{1,2})(?: flange)?"
+    r"(?: (?P<gender>male|female))?"
+)
+
+
+def read_flange(folded: str) -> Reading | None:
+    """The reading of a flange by its bolts, `120 mm, 12 x M5 flange`; `None` for other texts."""
+    found = _BOLTED.fullmatch(folded)
+    if not found or "flange" not in folded:
+        return None
+    size = re.sub(r" ?x ?m", " x M", found["size"])
+    canonical = {"system": "flange", "size": size, "gender": found["gender"]}
+    return certain(canonical, _label(canonical), unknown=() if found["gender"] else ("gender",))
 
 
 def _end(number: str, gender: str, form: str, swivel: str) -> dict[str, Any]:

@@ -4,121 +4,32 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 from rules.reading.bare import (
     connection,
 )
-from rules.reading.codes import read_code
+from rules.reading.codes import read_code, read_flange
 from rules.reading.naming import write_connection
 from rules.reading.one_end import read_end
 from rules.reading.outcome import (
-    LONGEST_TEXT,
-    MISSING,
     Reading,
     ReadingOption,
     ambiguous,
     certain,
     partial,
-    unreadable,
 )
 from rules.reading.parsing import parse
 from rules.reading.scan import halves_at_cross
-from rules.reading.text import date_readings, fold, is_placeholder, spreadsheet_date
-from rules.vocabulary import Gender, System
 
 
-class UnclearConnection(ValueError):
-    """A text that is not certainly one connection.
+def read_connection_folded(folded: str) -> Reading:
+    """Read a connection, an adapter or a hose shop's code from folded text.
 
-    Attributes:
-        reading: what it could mean.
-        reason: what is open, with every reading, one sentence.
-        expected: the question that settles it.
+    The canonical form is `{"system", "size", "gender"}`, or `{"ends": [...]}` with two of them.
     """
-
-    def __init__(self, text: str, reading: Reading) -> None:
-        shown = text if len(text) <= LONGEST_TEXT else f"{text[:40]}..."
-        meanings = "; ".join(r.label for r in reading.readings)
-        if reading.certainty == "certain":
-            self.reason = f"`{shown}` is not one connection: {meanings}."
-        elif meanings:
-            self.reason = f"`{shown}` is {_STATES[reading.certainty]}: it could be {meanings}."
-        else:
-            self.reason = f"`{shown}` is {_STATES[reading.certainty]}."
-        self.expected = reading.question or "one connection, such as `-6 JIC male`"
-        self.reading = reading
-        super().__init__(f"{self.reason} {self.expected}")
-
-
-_STATES: Final = {
-    "partial": "not complete",
-    "ambiguous": "ambiguous",
-    "unreadable": "not a connection known here",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class ConnectionReading:
-    """The reading of a text that should be one connection.
-
-    `system`, `size` and `gender` are set only as far as they are certain.
-    """
-
-    text: str
-    reading: Reading
-    system: System | None
-    size: str | None
-    gender: Gender | None
-
-    @property
-    def is_certain(self) -> bool:
-        """Whether the text is certainly one connection; its gender may still be unstated."""
-        return self.reading.certainty == "certain" and self.system is not None
-
-    def settled(self) -> tuple[System, str, Gender | None]:
-        """System, size and gender of a certain text.
-
-        Raises:
-            UnclearConnection: with all readings and the question, for any other text.
-        """
-        if not self.is_certain or self.system is None or self.size is None:
-            raise UnclearConnection(self.text, self.reading)
-        return self.system, self.size, self.gender
-
-
-def read_connection(text: str) -> ConnectionReading:
-    """Read one connection from text; never raises."""
-    reading = read_connection_text(text)
-    found = reading.canonical if isinstance(reading.canonical, dict) else {}
-    return ConnectionReading(
-        text, reading, found.get("system"), found.get("size"), found.get("gender")
-    )
-
-
-def connection_or_fault(text: str) -> tuple[System, str, Gender | None]:
-    """System, size and gender of a text that is certainly one connection.
-
-    Raises:
-        UnclearConnection: with all readings and the question, for any other text.
-    """
-    return read_connection(text).settled()
-
-
-def read_connection_text(text: str) -> Reading:
-    """Read a connection, an adapter or a maker's code from text."""
-    if len(text) > LONGEST_TEXT:
-        return unreadable(f"Is there a name for it in under {LONGEST_TEXT} letters?")
-    folded = fold(text)
-    if is_placeholder(folded):
-        return MISSING
-    if date := spreadsheet_date(folded):
-        return ambiguous(
-            "What was typed before the spreadsheet made it a date?", date_readings(*date)
-        )
-    if code := read_code(folded):
-        return code
+    if found := read_code(folded) or read_flange(folded):
+        return found
     if ends := _ends(folded):
         return _adapter(*ends)
     if cells := _cells(folded):

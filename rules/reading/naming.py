@@ -242,6 +242,10 @@ _WRITTEN: Final[dict[System, str]] = {
 }
 
 
+ALWAYS_MALE: Final[frozenset[System]] = frozenset({"barb", "plain-tube", "beaded-tube"})
+"""Systems whose own end is the male half by nature, so that nobody says so."""
+
+
 def write_connection(
     system: System | None, size: str | None = None, gender: Gender | None = None
 ) -> str:
@@ -250,7 +254,6 @@ def write_connection(
     What is not known is left out; `read_connection` reads the text back to the same connection.
     """
     words = _WRITTEN[system] if system else "{size}"
-    # A tube's end is always the male half: nobody says so.
-    said = "" if system in ("plain-tube", "beaded-tube") and gender == "male" else gender or ""
+    said = "" if system in ALWAYS_MALE and gender == "male" else gender or ""
     written = " ".join(f"{words.format(size=size or '')} {said}".split())
     return written or "a connection"

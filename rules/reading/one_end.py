@@ -20,7 +20,7 @@ from rules.reading.bare import (
     quick_connects_called,
     unmarked_metric,
 )
-from rules.reading.naming import WORDS, OpenWord, write_connection
+from rules.reading.naming import ALWAYS_MALE, WORDS, OpenWord, write_connection
 from rules.reading.outcome import (
     Reading,
     ReadingOption,
@@ -71,8 +71,9 @@ def _with_unknown_words(
     """No text is certain while a word of it means nothing to us."""
     word = parsed.unknown[0]
     for guess in near(word, WORDS):
-        other = read_end(folded.replace(word, guess, 1), on_adapter=on_adapter)
-        if other.certainty == "certain":
+        corrected = parse(folded.replace(word, guess, 1))
+        other = _understood(corrected, on_adapter=on_adapter)
+        if other.certainty == "certain" and not corrected.unknown:
             return ambiguous(f"Does `{word}` mean `{guess}`?", other.readings)
     if reading.certainty == "certain":
         return partial(
@@ -154,7 +155,7 @@ def _two_systems(parsed: Parsed) -> Reading:
 
 def _gender(system: System, parsed: Parsed) -> Gender | None:
     gender = parsed.gender
-    if gender is None and system in ("plain-tube", "beaded-tube") and not parsed.genders:
+    if gender is None and system in ALWAYS_MALE and not parsed.genders:
         return "male"
     # A boss fitting that swivels is the adjustable male stud.
     if gender is None and system == "orb" and "swivel" in parsed.forms:
@@ -352,6 +353,8 @@ def _open_system(word: OpenWord, parsed: Parsed, *, on_adapter: bool) -> Reading
         return _one_system("flare-37", parsed)
     found = _OPEN[word]
     gender = parsed.gender
+    if word == "double-flare" and (tube := parsed.of(Inches)):
+        return _double_flare(tube[0], gender)
     if not parsed.sizes:
         options = [option(system, None, gender) for system in found.systems]
         return ambiguous(found.question, (*options, *found.others))
@@ -371,6 +374,18 @@ def _open_system(word: OpenWord, parsed: Parsed, *, on_adapter: bool) -> Reading
         unknown = ("seal",) if gender else ("seal", "gender")
         return partial(canonical, found.question, unknown, options)
     return ambiguous(found.question, (*options, *found.others))
+
+
+def _double_flare(tube: Inches, gender: Gender | None) -> Reading:
+    """A tube end that is certain, while its nut decides which fitting it goes to."""
+    found = _OPEN["double-flare"]
+    options = [
+        option(system, size, gender)
+        for system in found.systems
+        for size in sizes_meant(system, tube)
+    ]
+    canonical = connection(None, None, gender, tube_end="45 degree double flare", tube=tube.size)
+    return partial(canonical, found.question, ("nut",), options)
 
 
 def _is_flare(parsed: Parsed, *, on_adapter: bool) -> bool:

@@ -145,7 +145,7 @@ Token = (
 )
 
 _INCH_MARK = r"(?:\"|inches|inch|in(?![a-z])\.?|zoll|pollici|pulgadas?|polegadas?|pouces?|tum)"
-_FRACTION = r"(?:[1-3](?: |-))?\d{1,2}/\d{1,2}"
+_FRACTION = r"(?:[1-3][ -])?\d{1,2}/\d{1,2}"
 # Threads per inch of ASME B1.1, B1.20.1 and ISO 228 up to an inch and a half.
 _PER_INCH = r"(?:11\.5|11-1/2|8|9|10|11|12|13|14|16|18|19|20|24|27|28|32)(?!\d|[/.,]\d)"
 

@@ -38,6 +38,7 @@ THREADED_SYSTEMS: Final[tuple[System, ...]] = (
     "iso-6149",
     "metric-flat",
     "bubble-flare",
+    "din-24-cone",
 )
 # Systems whose dash number is the tube's outside diameter in sixteenths of an inch.
 _TUBE_DASH: Final[frozenset[System]] = frozenset(
@@ -147,24 +148,23 @@ def _of_inch_thread(system: System, token: InchThread) -> list[str]:
         return [size] if thread and thread.tpi == float(token.per_inch) else []
     if system == "banjo":
         return [token.designation]
-    return [
-        size
-        for size in reference().sizes(system)
-        if (thread := reference().thread(system, size)) and thread.designation == token.designation
-    ]
+    return _with_designation(system, token.designation)
 
 
 def _of_metric_thread(system: System, token: MetricThread) -> list[str]:
     if system in METRIC_SYSTEMS | {"banjo", "bubble-flare"}:
         return [token.designation] if token.pitch else []
     if system == "din-24-cone":
-        return [
-            size
-            for size in reference().sizes(system)
-            if (thread := reference().thread(system, size))
-            and thread.designation == token.designation
-        ]
+        return _with_designation(system, token.designation)
     return []
+
+
+def _with_designation(system: System, designation: str) -> list[str]:
+    return [
+        size
+        for size in reference().sizes(system)
+        if (thread := reference().thread(system, size)) and thread.designation == designation
+    ]
 
 
 def sizes_of_diameter(system: System, diameter: str) -> tuple[str, ...]:

@@ -62,9 +62,12 @@ def is_placeholder(folded: str) -> bool:
     return folded in _PLACEHOLDERS
 
 
+_LONGEST_SLIP: Final = 40
+
+
 def near(word: str, words: tuple[str, ...]) -> tuple[str, ...]:
     """Up to two known words that a mistyped one is close to."""
-    if len(word) < 4:
+    if not 4 <= len(word) <= _LONGEST_SLIP:
         return ()
     return tuple(get_close_matches(word, words, n=2, cutoff=0.8))
 
@@ -114,7 +117,13 @@ _DAY_AND_NAME: Final = re.compile(r"(\d{1,2})\.?[- ]([a-z]{3,9})\.?(?:[- ]\d{2,4
 _NAME_AND_DAY: Final = re.compile(r"([a-z]{3,9})\.?[- ](\d{1,2})")
 _SERIAL: Final = re.compile(r"\d{5}")
 _SERIAL_ORIGIN: Final = datetime.date(1899, 12, 30)
-_FIRST_SERIAL: Final = 36526  # 2000-01-01; older ones would be a size typed before the shop was
+# The days from 2000 to 2050 by a spreadsheet's count: when a size was typed and made a date.
+_SERIALS: Final = range(36526, 55154)
+
+
+def is_date_serial(folded: str) -> bool:
+    """Whether a text is a number by which a spreadsheet counts a day."""
+    return bool(_SERIAL.fullmatch(folded)) and int(folded) in _SERIALS
 
 
 def spreadsheet_date(folded: str) -> tuple[int, int] | None:
@@ -129,7 +138,7 @@ def spreadsheet_date(folded: str) -> tuple[int, int] | None:
         day, month = int(found[1]), _MONTHS[found[2]]
     elif (found := _NAME_AND_DAY.fullmatch(folded)) and found[1] in _MONTHS:
         day, month = int(found[2]), _MONTHS[found[1]]
-    elif _SERIAL.fullmatch(folded) and folded.isascii() and _FIRST_SERIAL <= int(folded) < 55154:
+    elif is_date_serial(folded):
         date = _SERIAL_ORIGIN + datetime.timedelta(days=int(folded))
         day, month = date.day, date.month
     else:
@@ -140,7 +149,7 @@ def spreadsheet_date(folded: str) -> tuple[int, int] | None:
 _DASH_SIZES: Final = frozenset({2, 3, 4, 5, 6, 8, 10, 12, 14, 16, 20})
 
 
-def date_readings(day: int, month: int) -> tuple[ReadingOption, ...]:
+def date_readings(folded: str, day: int, month: int) -> tuple[ReadingOption, ...]:
     """What was typed before a spreadsheet made a date of it: a fraction, or two dash sizes."""
     low, high = sorted((day, month))
     options = [
@@ -150,6 +159,8 @@ def date_readings(day: int, month: int) -> tuple[ReadingOption, ...]:
     ]
     if low != high and {low, high} <= _DASH_SIZES:
         options += [reducer_option(day, month), reducer_option(month, day)]
+    if is_date_serial(folded):
+        options.append(ReadingOption({"value": float(folded)}, f"the number {folded} itself"))
     return tuple(options)
 
 
