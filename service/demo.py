@@ -22,7 +22,7 @@ from service.console import print_report
 from service.seeding import seed
 from service.settings import PREFIX
 
-SHOWN: Final = ("street-return-e10", "flare-in-o-ring-port", "e85-on-brass-and-zinc")
+SHOWN: Final = ("01-six-saloon-petrol", "07-flare-into-o-ring-port", "17-zinc-filter-in-e85")
 """Slugs of the assemblies shown: one that fits, one that leaks at a joint, one that E85 eats."""
 
 DATABASE_FILE: Final = "demo.sqlite3"

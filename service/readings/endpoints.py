@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated
 
 from fastapi import APIRouter, Body
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
-from rules.reading import read
+from rules.reading import Certainty, ReadingKind, read
 from service.problems import problem_responses
 
 LONGEST_TEXT = 1000
 
 router = APIRouter(prefix="/v1/readings", tags=["readings"])
-
-ReadingKind: TypeAlias = Literal["connection", "size", "material", "fuel", "quantity"]
 
 
 class TextToRead(BaseModel):
@@ -65,7 +63,7 @@ class ReadingAnswer(BaseModel):
         },
     )
 
-    certainty: Literal["certain", "partial", "ambiguous", "unreadable"] = Field(
+    certainty: Certainty = Field(
         description=(
             "`certain`: one meaning. `partial`: part of it is certain. `ambiguous`: several "
             "meanings, none chosen. `unreadable`: nothing could be made of it."
@@ -90,7 +88,7 @@ class ReadingAnswer(BaseModel):
 async def read_text(
     given: Annotated[TextToRead, Body(description="The text and what it is meant to name.")],
 ) -> ReadingAnswer:
-    """What a connection, size, material, fuel or quantity means as text; nothing is guessed.
+    """What a connection, size, material, fuel, quantity or the like means; nothing is guessed.
 
     For cleaning data: an ambiguous text comes back with all its readings and the one question that
     settles it.
