@@ -18,8 +18,8 @@ from typing import Any
 
 import yaml
 
-from rules.language import TextFaults
-from rules.schema import did_you_mean
+from rules.facttypes import did_you_mean
+from rules.sourcetext import TextFaults
 
 # The C loader is ten times as quick; a few builds of PyYAML lack it.
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)

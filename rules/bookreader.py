@@ -18,6 +18,7 @@ import yaml
 
 from rules.bookfile import BookFault, BookFaults, BookFile, plain_value
 from rules.bookform import DECISIONS, SLUG, book_form_schema
+from rules.facttypes import Text, Word, did_you_mean, said
 from rules.language import (
     Condition,
     Decision,
@@ -28,7 +29,7 @@ from rules.language import (
     compile_condition,
 )
 from rules.rule import SEVERITIES, Example, Remedy, Rule, Severity
-from rules.schema import Fact, Schema, Text, Word, did_you_mean, said
+from rules.schema import Fact, Schema
 from rules.templates import Template, compile_template
 
 VERSION_FILE = "VERSION"

@@ -19,9 +19,10 @@ from typing import TypeAlias
 from rules.bookfile import BookFault, BookFaults
 from rules.bookform import book_form_schema
 from rules.bookreader import BookContents, Changed, SwitchedOff, read_book
+from rules.facttypes import UNKNOWN, NotRecorded
 from rules.language import FIRES, Language, Outcome
 from rules.rule import Evidence, Example, Remedy, Rule, Severity, evidence_of, example_outcomes
-from rules.schema import UNKNOWN, NotRecorded, Record
+from rules.schema import Record
 
 __all__ = [
     "Book",

@@ -8,11 +8,13 @@ by Kleene's three-valued logic when some are not: it returns a value where the k
 
 from __future__ import annotations
 
+import keyword
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, NoReturn, TypeAlias
 
-from rules.schema import UNKNOWN, Fact, NotRecorded
+from rules.facttypes import UNKNOWN, FactType, NotRecorded
+from rules.schema import Fact
 
 # The tree -------------------------------------------------------------------------------------
 
@@ -52,14 +54,36 @@ class Junction:
     operands: tuple[Node, ...]
 
 
+@dataclass(frozen=True)
+class Predicate:
+    """A named question a condition may ask, answered by Python code or a table.
+
+    `function` takes one plain value for each of `parameters` and returns a value of the type
+    `result`, or UNKNOWN when it has no answer. While an argument is UNKNOWN it is not called and
+    the answer is unknown, unless `takes_unknown`; then it gets UNKNOWN, and must not give an answer
+    that recording the fact could overturn. It must answer every value its parameters allow, and
+    the same arguments always the same. `label` names it for people ("the mating table").
+    """
+
+    name: str
+    parameters: tuple[FactType, ...]
+    result: FactType
+    function: Callable[..., Any]
+    label: str = ""
+    takes_unknown: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.name.isidentifier() or keyword.iskeyword(self.name):
+            raise ValueError(f"{self.name!r} cannot be the name of a predicate")
+        if not self.label:
+            object.__setattr__(self, "label", self.name.replace("_", " "))
+
+
 @dataclass(frozen=True, slots=True)
 class Call:
-    """A question to a predicate; see `rules.language.Predicate` for the fields."""
+    """A question to a predicate."""
 
-    predicate: str
-    label: str
-    function: Callable[..., Any]
-    takes_unknown: bool
+    predicate: Predicate
     operands: tuple[Node, ...]
 
 
@@ -159,16 +183,19 @@ def _weighing_junction(
 
 
 def _weighing_call(call: Call, operands: list[Callable[[Any], Any]]) -> Callable[[Any], Any]:
+    predicate = call.predicate
     asked = tuple(fact.path for fact in facts_of(call))
-    unanswered = Open(unanswered=(Unanswered(call.predicate, call.label, asked),))
+    unanswered = Open(unanswered=(Unanswered(predicate.name, predicate.label, asked),))
 
     def weigh(facts: Any) -> Any:
         values = [operand(facts) for operand in operands]
         undecided = _undecided(values)
-        if undecided and not call.takes_unknown:
+        if undecided and not predicate.takes_unknown:
             return _together(undecided)
         try:
-            answer = call.function(*(UNKNOWN if type(each) is Open else each for each in values))
+            answer = predicate.function(
+                *(UNKNOWN if type(each) is Open else each for each in values)
+            )
         except NotRecorded:
             answer = UNKNOWN
         if answer is not UNKNOWN:
@@ -201,7 +228,7 @@ def compiled(condition: Node) -> Callable[[Any], Any]:
     to decide.
     """
     questions = {
-        f"ask_{each.predicate}": _guarded(each)
+        f"ask_{each.predicate.name}": _guarded(each)
         for each in _walk(condition)
         if isinstance(each, Call)
     }
@@ -221,19 +248,20 @@ def _python(node: Node) -> str:
         case Junction(word, operands):
             return f"({f' {word} '.join(map(_python, operands))})"
         case Call():
-            return f"ask_{node.predicate}({', '.join(map(_python, node.operands))})"
+            return f"ask_{node.predicate.name}({', '.join(map(_python, node.operands))})"
 
 
 def _guarded(call: Call) -> Callable[..., Any]:
     """Keep UNKNOWN from a predicate that did not ask for it."""
-    if call.takes_unknown or not call.operands:
-        return call.function
-    names = [f"argument_{index}" for index in range(len(call.operands))]
+    predicate = call.predicate
+    if predicate.takes_unknown or not predicate.parameters:
+        return predicate.function
+    names = [f"argument_{index}" for index in range(len(predicate.parameters))]
     arguments, unknown = ", ".join(names), " or ".join(f"{name} is UNKNOWN" for name in names)
     # A text of the right arity: looping over *arguments would cost more than most predicates do.
     return _function(
         f"lambda {arguments}: refuse() if {unknown} else function({arguments})",
-        {"UNKNOWN": UNKNOWN, "refuse": _refuse, "function": call.function},
+        {"UNKNOWN": UNKNOWN, "refuse": _refuse, "function": predicate.function},
     )
 
 

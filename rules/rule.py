@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias, get_args
 
+from rules.facttypes import NOT_RECORDED, UNKNOWN
 from rules.language import Condition, Decision, Outcome
-from rules.schema import NOT_RECORDED, UNKNOWN, Fact, Record
+from rules.schema import Fact, Record
 from rules.templates import Template
 
 Severity: TypeAlias = Literal["error", "warning", "note"]

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from rules.language import Fault, TextFaults
 from rules.schema import Fact, Schema
+from rules.sourcetext import Fault, TextFaults
 
 _PIECE = re.compile(r"(?P<brace>\{\{|\}\})|\{(?P<path>[^{}]*)\}|(?P<stray>[{}])")
 

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.facttypes import number_text, significant
 from rules.schema import (
     UNKNOWN,
     Flag,
@@ -21,9 +22,7 @@ from rules.schema import (
     Vocabulary,
     Word,
     Words,
-    number_text,
     schema_of,
-    significant,
 )
 from tests.rules.small_language import JOINT, PART, EndFacts, JointFacts
 
