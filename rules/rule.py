@@ -53,7 +53,7 @@ class Remedy:
     find: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Example:
     """Facts on which a rule has to decide as `expected`.
 
@@ -67,9 +67,9 @@ class Example:
     place: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """One rule. No `kinds` means every kind; `place` is "file:line"."""
+    """One rule, equal only to itself. No `kinds` means every kind; `place` is "file:line"."""
 
     id: str
     family: str
