@@ -76,20 +76,31 @@ def signs_for(console: Console) -> Signs:
 
 def print_report(console: Console, title: str, proposal: Proposal, report: Report) -> None:
     """Print a report on a proposal."""
-    signs = signs_for(console)
     width = min(console.width, WIDEST)
-    for part in _report(title, proposal, report, signs):
-        console.print(part, width=width)
+    _print(console, _report(title, proposal, report, signs_for(console), width), width)
+
+
+def _print(console: Console, parts: Iterable[RenderableType], width: int) -> None:
+    """Print on a terminal as it is, elsewhere without the blanks that fill up a line."""
+    if console.is_terminal:
+        for part in parts:
+            console.print(part, width=width)
+        return
+    with console.capture() as captured:
+        for part in parts:
+            console.print(part, width=width)
+    trimmed = "\n".join(line.rstrip() for line in captured.get().split("\n"))
+    console.out(trimmed, end="", highlight=False)
 
 
 def _report(
-    title: str, proposal: Proposal, report: Report, signs: Signs
+    title: str, proposal: Proposal, report: Report, signs: Signs, width: int
 ) -> Iterator[RenderableType]:
     word, style = _VERDICTS[report.verdict]
     yield Text.assemble((f" {word} ", style), "  ", (title, "bold"))
     yield Text()
     ordered = [f for severity, _ in _GROUPS for f in report.findings if f.severity == severity]
-    for line in drawing(proposal.joints, ordered, signs):
+    for line in drawing(proposal.joints, ordered, signs, width - 4):
         yield Padding(line, (0, 2))
     yield Text()
     for severity, heading in _GROUPS:
@@ -118,7 +129,7 @@ def _finding(number: int, finding: Finding, signs: Signs) -> RenderableType:
     head = Text.assemble((f"{signs.marks[finding.severity]}{number} ", style), finding.message)
     where = ", ".join(finding.subject.ports or finding.subject.refs)
     body: list[RenderableType] = [Text(where, style="dim")] if where else []
-    if finding.because:
+    if any(fact.value is not None for fact in finding.because):
         body.append(_because(finding.because))
     body.append(Text(finding.explanation))
     body.extend(_remedy(finding.remedy))
@@ -180,17 +191,25 @@ def _cautions(report: Report) -> Iterator[RenderableType]:
 
 def print_faults(console: Console, title: str, detail: str, faults: Sequence[Fault]) -> None:
     """Print everything that is wrong with an input."""
-    console.print(Text.assemble((title, "bold red"), "" if faults else f": {detail}"))
+    _print(console, _faults(title, detail, faults), min(console.width, WIDEST))
+
+
+def _faults(title: str, detail: str, faults: Sequence[Fault]) -> Iterator[RenderableType]:
+    yield Text.assemble((title, "bold red"), "" if faults else f": {detail}")
     for fault in faults:
-        console.print(Text.assemble((fault.pointer or "the whole", "bold"), f": {fault.detail}"))
+        yield Text.assemble((fault.pointer or "the whole", "bold"), f": {fault.detail}")
         if fault.found is not None:
-            console.print(Padding(Text(f"found     {fault.found}", style="dim"), (0, 2)))
+            yield Padding(Text(f"found     {fault.found}", style="dim"), (0, 2))
         if fault.expected:
-            console.print(Padding(Text(f"expected  {fault.expected}"), (0, 2)))
+            yield Padding(Text(f"expected  {fault.expected}"), (0, 2))
 
 
 def print_rules(console: Console, book: Book) -> None:
     """Print the rules of a book, one a line."""
+    _print(console, _rules(book), console.width)
+
+
+def _rules(book: Book) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 3, 0, 0))
     for rule in book.rules:
         table.add_row(
@@ -198,15 +217,19 @@ def print_rules(console: Console, book: Book) -> None:
             Text(rule.severity, style=STYLES[rule.severity]),
             Text(rule.family, style="dim"),
         )
-    console.print(table)
-    console.print(Text(f"{len(book.rules)} rules, book {book.version}", style="dim"))
+    yield table
+    yield Text(f"{len(book.rules)} rules, book {book.version}", style="dim")
     for each in book.switched_off:
-        console.print(Text(f"switched off: {each.rule} ({each.reason})"))
+        yield Text(f"switched off: {each.rule} ({each.reason})")
 
 
 def print_rule(console: Console, rule: Rule) -> None:
     """Print a rule in full, as the book writes it."""
-    console.print(Text.assemble((rule.id, "bold"), "  ", (rule.severity, STYLES[rule.severity])))
+    _print(console, _rule(rule), min(console.width, WIDEST))
+
+
+def _rule(rule: Rule) -> Iterator[RenderableType]:
+    yield Text.assemble((rule.id, "bold"), "  ", (rule.severity, STYLES[rule.severity]))
     kinds = f", only {', '.join(sorted(rule.kinds))}" if rule.kinds else ""
     table = Table.grid(padding=(0, 3, 0, 0))
     for name, text in (
@@ -221,11 +244,11 @@ def print_rule(console: Console, rule: Rule) -> None:
         ("written in", rule.place),
     ):
         if text:
-            table.add_row(Text(name, style="dim"), Text(text))
-    console.print(table)
+            table.add_row(Text(name, style="dim"), Text(text.strip()))
+    yield table
     for example in rule.examples:
         facts = ", ".join(f"{name}: {value}" for name, value in example.values.items())
-        console.print(Text.assemble((f"{example.expected:<12}", "bold"), facts))
+        yield Text.assemble((f"{example.expected:<12}", "bold"), facts)
 
 
 def write_utf8() -> None:

@@ -8,8 +8,9 @@ A number is that of the finding in the report below the drawing.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from rich.text import Text
 
@@ -34,6 +35,7 @@ STYLES: Mapping[Severity, str] = {
     "unknown": "magenta",
     "note": "cyan",
 }
+_SET_IN = "    "
 _WORST_FIRST: tuple[Severity, ...] = ("error", "unknown", "warning", "note")
 
 
@@ -56,11 +58,18 @@ class _Marks:
         return ",".join(map(str, self.numbers))
 
 
-def drawing(joints: Sequence[Joint], findings: Sequence[Finding], signs: Signs) -> list[Text]:
-    """The lines that the joints make, with the findings numbered from 1 in their order."""
+def drawing(
+    joints: Sequence[Joint], findings: Sequence[Finding], signs: Signs, width: int
+) -> list[Text]:
+    """The lines that the joints make, with the findings numbered from 1 in their order.
+
+    A line longer than `width` goes on below, set in.
+    """
     at_joint, at_part = _places(findings)
     chains = _chains([_refs(joint) for joint in joints])
-    return [_drawn(chain, at_joint, at_part, signs) for chain in chains]
+    return [
+        row for chain in chains for row in _rows(_pieces(chain, at_joint, at_part, signs), width)
+    ]
 
 
 def _refs(joint: Joint) -> tuple[str, str]:
@@ -97,36 +106,54 @@ def _chains(pairs: Sequence[tuple[str, str]]) -> Iterator[_Chain]:
     while left:
         index = next(iter(left))
         chain = _Chain(list(left.pop(index)), [index])
-        while (onward := _onward(chain.refs[-1], left)) is not None:
+        while (onward := _next(chain.refs[-1], left, near_end=0)) is not None:
             chain.joints.append(onward)
             chain.refs.append(_other(left.pop(onward), chain.refs[-1]))
-        while (back := _onward(chain.refs[0], left)) is not None:
+        while (back := _next(chain.refs[0], left, near_end=1)) is not None:
             chain.joints.insert(0, back)
             chain.refs.insert(0, _other(left.pop(back), chain.refs[0]))
         yield chain
 
 
-def _onward(ref: str, left: Mapping[int, tuple[str, str]]) -> int | None:
-    return next((index for index, pair in left.items() if ref in pair), None)
+def _next(ref: str, left: Mapping[int, tuple[str, str]], near_end: Literal[0, 1]) -> int | None:
+    """The joint at which a line goes on from a part; none where it ends.
+
+    Rather one that leads further than one to a part where the line would end, and rather one that
+    was written in the direction of the drawing.
+    """
+
+    def rank(index: int) -> tuple[bool, bool, int]:
+        beyond = _other(left[index], ref)
+        ends_there = not any(beyond in pair for i, pair in left.items() if i != index)
+        return ends_there, left[index][near_end] != ref, index
+
+    return min((index for index, pair in left.items() if ref in pair), key=rank, default=None)
 
 
 def _other(pair: tuple[str, str], ref: str) -> str:
     return pair[1] if pair[0] == ref else pair[0]
 
 
-def _drawn(
+def _pieces(
     chain: _Chain,
     at_joint: Mapping[int, _Marks],
     at_part: Mapping[str, _Marks],
     signs: Signs,
-) -> Text:
-    drawn = _part(chain.refs[0], at_part)
+) -> Iterator[Text]:
+    """The first part, then each joint with the part behind it."""
+    yield _part(chain.refs[0], at_part)
     for ref, index in zip(chain.refs[1:], chain.joints, strict=True):
-        drawn.append(" ")
-        drawn.append_text(_pipe(at_joint.get(index), signs))
-        drawn.append(" ")
-        drawn.append_text(_part(ref, at_part))
-    return drawn
+        yield Text.assemble(" ", _pipe(at_joint.get(index), signs), " ", _part(ref, at_part))
+
+
+def _rows(pieces: Iterable[Text], width: int) -> Iterator[Text]:
+    row = Text()
+    for piece in pieces:
+        if row and row.cell_len + piece.cell_len > width:
+            yield row
+            row = Text(_SET_IN)
+        row.append_text(piece)
+    yield row
 
 
 def _part(ref: str, at_part: Mapping[str, _Marks]) -> Text:
