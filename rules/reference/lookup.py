@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from rules.reference.checks import ROW_TYPES, check
-from rules.reference.reading import Fault, ReferenceFaults, Tables
+from rules.reference.reading import Fault, R, ReferenceFaults, Tables
 from rules.reference.rows import (
     Allowed,
     BarbLimit,
@@ -175,6 +175,10 @@ class Reference:
             )
         return MappingProxyType(dict(threads))
 
+    def rows(self, row_type: type[R]) -> tuple[R, ...]:
+        """All rows of a table by its row type, in the order of its file."""
+        return self._tables.of(row_type)
+
     def cite(self, sources: tuple[str, ...]) -> tuple[str, ...]:
         """The titles of sources, as a report prints them."""
         return tuple(self.sources[source].title for source in sources)
@@ -241,7 +245,7 @@ class Reference:
         for form in self.quick_connect_forms:
             if name_or_size in form.names:
                 return form
-            if diameter is not None and abs(diameter - form.diameter_mm) <= limit:
+            if diameter is not None and round(abs(diameter - form.diameter_mm), 3) <= limit:
                 return form
         return None
 

@@ -155,7 +155,7 @@ def mate(a: End, b: End, tables: Reference | None = None) -> Mating:
         return _decide(tables, a, b, enters="a")
     if (b.gender, a.gender) in _ENTERS:
         return _swapped(_decide(tables, b, a, enters="a"))
-    return _from_row(tables, _same_half_row(tables), a, b, enters=None, fit=_Known())
+    return _neither_enters(tables, a, b)
 
 
 def _sides(a: End, b: End) -> tuple[tuple[Side, End], tuple[Side, End]]:
@@ -166,8 +166,8 @@ def _over_genders(tables: Reference, a: End, b: End) -> Mating:
     """Every gender that an end without one may have, and what they have in common."""
     outcomes = [
         mate(replace(a, gender=first), replace(b, gender=second), tables)
-        for first in ([a.gender] if a.gender else _GENDERS)
-        for second in ([b.gender] if b.gender else _GENDERS)
+        for first in _genders(a)
+        for second in _genders(b)
     ]
     possible = _ordered(verdict for outcome in outcomes for verdict in outcome.possible)
     if len(possible) == 1:
@@ -176,8 +176,19 @@ def _over_genders(tables: Reference, a: End, b: End) -> Mating:
     return _unknown(tables, a, b, missing, possible)
 
 
-def _same_half_row(tables: Reference) -> MateRow:
-    return next(row for row in tables.mates.values() if "same-half" in row.fit)
+def _genders(end: End) -> tuple[Gender, ...]:
+    if end.gender is not None:
+        return (end.gender,)
+    return _GENDERS if end.system == "banjo" else ("male", "female")
+
+
+def _neither_enters(tables: Reference, a: End, b: End) -> Mating:
+    """Two ends of one half; where they would not join as two halves either, that is the reason."""
+    form: Fit = "other-form"
+    strangers = all(fit.fits == {form} for fit in (_fit(tables, a, b), _fit(tables, b, a)))
+    fit = form if strangers else "same-half"
+    row = next(row for row in tables.mates.values() if fit in row.fit)
+    return _from_row(tables, row, a, b, enters=None, fit=_Known())
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,18 +366,21 @@ def _need(tables: Reference, text: str, a: End, b: End) -> Need:
         parts=parts,
         count=int(match[2] or 1),
         size=thread.seal_part if thread and len(parts) == 1 and parts[0] in _SIZED else None,
-        provided=_provided(a, b),
+        provided=_provided(parts, a, b),
     )
 
 
 _SIZED: frozenset[NeedPart] = frozenset({"o-ring", "crush-washer"})
+_NOT_SEALS: frozenset[NeedPart] = frozenset({"clamp", "sealant", "banjo-bolt"})
 
 
-def _provided(a: End, b: End) -> bool | None:
-    recorded = {a.seal_included, b.seal_included}
-    if True in recorded:
+def _provided(parts: tuple[NeedPart, ...], a: End, b: End) -> bool | None:
+    """Whether a seal comes with an end; a sleeve belongs to the nut, other seals to the male."""
+    if not _NOT_SEALS.isdisjoint(parts):
+        return None
+    if a.seal_included or b.seal_included:
         return True
-    return None if a.seal_included is None else False
+    return b.seal_included if "flare-sleeve" in parts else a.seal_included
 
 
 def _swapped(mating: Mating) -> Mating:
@@ -435,7 +449,7 @@ def _fit(tables: Reference, a: End, b: End) -> _Known:
         return _nominal_diameters(a, b, tables.fit_limits_mm["tube-diameter"])
     if how == ("seat", "seat"):
         return _nominal_diameters(a, b, tables.fit_limits_mm["injector-diameter"])
-    if entering == receiving:
+    if entering == receiving and how == ("name", "name"):
         return _Known(frozenset({"by-name"}))
     return _OTHER_FORM
 

@@ -75,8 +75,11 @@ def rate(
     if not 0 <= methanol <= 100 - high:
         raise ValueError(f"Methanol of {methanol:g} % does not fit beside {high:g} % ethanol.")
     tables = tables or reference()
-    # Of equally bad blends, those rated in a test fuel of their own before those between two.
-    bands = sorted(tables.fuel_bands, key=lambda band: len(band.columns))
+    # Of equally bad blends, those rated in a test fuel of their own come before those between two,
+    # and the strongest first.
+    bands = sorted(
+        tables.fuel_bands, key=lambda band: (len(band.columns), -band.ethanol_to_percent)
+    )
     rated = [
         _rated(tables, material, column, band, low, high, methanol)
         for band in bands
