@@ -160,6 +160,7 @@ class Circuit:
     items: Mapping[str, PlacedItem]
     joints: tuple[PlacedJoint, ...]
     outside: Mapping[str, str]
+    catalogue: Catalogue = field(repr=False)
     reference: Reference = field(repr=False)
 
     def of_kind(self, *kinds: str) -> tuple[PlacedItem, ...]:
@@ -188,27 +189,27 @@ class Circuit:
                 found[reached] = line
         for item in self.items.values():
             for port in item.ports:
-                if port not in found and (stated := self._stated_line(port)):
-                    found[port] = stated
+                if port not in found and (line := self._side_port_line(port, found)):
+                    found[port] = line
         return found
 
     def line_of(self, item: PlacedItem) -> Line | None:
         """The line an item is in, taken from its flow ports; feed wins at a boundary."""
         if item.item.line is not None:
             return item.item.line
-        here = {self.lines.get(port) for port in item.ports if port.port.role != "sense"}
+        here = {self.lines.get(port) for port in item.ports}
         for line in _LINE_ORDER:
             if line in here:
                 return line
         return None
 
     @staticmethod
-    def _stated_line(port: PlacedPort) -> Line | None:
-        if port.item.item.line is not None:
-            return port.item.item.line
-        if port.port.role == "sense":
-            return "reference"
-        return "vent" if port.port.role == "vent" else None
+    def _side_port_line(port: PlacedPort, found: Mapping[PlacedPort, Line]) -> Line | None:
+        """A gauge port is in the line of the pipe it sits on."""
+        if port.port.role != "sense":
+            return None
+        on_pipe = (found.get(other) for other in port.item.ports if other.carries_flow)
+        return next((line for line in on_pipe if line is not None), None)
 
     def _seeds(self) -> Iterator[tuple[PlacedPort, Line]]:
         """Ports whose line is certain, the most telling first."""
@@ -227,9 +228,12 @@ class Circuit:
                     yield port, "feed"
         for pump in self.of_kind("pump"):
             yield from ((p, "suction") for p in pump.ports if p.port.role == "inlet")
+        for regulator in self.of_kind("regulator"):
+            yield from ((p, "reference") for p in regulator.ports if p.port.role == "sense")
         for item in self.items.values():
             if item.item.line is not None:
-                yield from ((p, item.item.line) for p in item.ports if p.carries_flow)
+                yield from ((p, item.item.line) for p in item.ports)
+            yield from ((p, "vent") for p in item.ports if p.port.role == "vent")
 
     def _line_after(self, outlet: PlacedPort) -> Line:
         kinds = {port.item.kind for port in self._flood(outlet, {})}
@@ -357,7 +361,7 @@ def place(request: Request, catalogue: Catalogue) -> Circuit:
     joints += _injector_seats(items, joints)
     # By name, so that a report does not depend on the order in which a caller lists joints.
     joints.sort(key=lambda joint: joint.name)
-    return Circuit(request.application, fuel, items, tuple(joints), outside, table)
+    return Circuit(request.application, fuel, items, tuple(joints), outside, catalogue, table)
 
 
 def _fuel(request: Request, table: Reference, faults: list[AssemblyFault]) -> FuelRange | None:

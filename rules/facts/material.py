@@ -17,7 +17,7 @@ from rules.vocabulary import Material
 
 _TABLE = "reference table of materials against fuels"
 
-# Kinds that fuel does not touch.
+# Kinds that fuel does not touch; in a reference line there is air.
 _DRY_KINDS = frozenset({"clamp", "relay", "fuse", "wire", "terminal", "fastener-set", "sealant"})
 
 
@@ -49,7 +49,7 @@ class MaterialFacts(Record):
 def material_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     """A case for each wetted place and each port seal of each part."""
     for item in circuit.items.values():
-        if item.kind in _DRY_KINDS:
+        if item.kind in _DRY_KINDS or circuit.line_of(item) == "reference":
             continue
         for place, material in _wetted_places(item):
             yield _case(item, place, material, circuit, app)

@@ -160,8 +160,8 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     limited = _pressure_is_limited(circuit)
     pump_limit = _pump_limit(circuit)
     reversed_items = _reversed_items(circuit)
+    missing_needs = _missing_needs(circuit)
     for item in circuit.items.values():
-        missing_needs = _missing_needs(item, circuit)
         line = circuit.line_of(item)
         facts = PartFacts(
             name=item.ref,
@@ -188,8 +188,8 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             cut_length_stated=item.item.length_mm is not None,
             inside_body=item.item.placement == "cabin-or-boot",
             length_mm=_length(item),
-            needs_missing=len(missing_needs),
-            needs=", ".join(missing_needs),
+            needs_missing=len(missing_needs[item]),
+            needs=", ".join(missing_needs[item]),
             **_ends(item),
             **(_UNKNOWN_FOR_MOST | _by_kind(item, circuit)),
             origins=_origins(item),
@@ -414,21 +414,40 @@ def _reversed(
     return False if line is None or line in ("vent", "reference") else UNKNOWN
 
 
-def _missing_needs(item: PlacedItem, circuit: Circuit) -> list[str]:
-    """What the part's maker says it needs and the list does not hold."""
+def _missing_needs(circuit: Circuit) -> Mapping[PlacedItem, list[str]]:
+    """What the makers say their parts need and the list does not hold.
+
+    The list is handed out part by part, so that one relay does not serve two pumps. Clamps and
+    the seals of joints are counted where they are needed, at the joints.
+    """
     stock: Counter[str] = Counter()
-    for other in circuit.items.values():
-        pieces = getattr(other.part.spec, "pieces", None) or 1
-        stock[other.kind] += other.item.quantity * pieces
-        if other.part.sku is not None:
-            stock[other.part.sku] += other.item.quantity * pieces
-    short = []
-    for need in item.part.needs:
-        wanted = need.quantity * item.item.quantity
-        if stock[need.sku or need.kind] < wanted:
-            what = need.sku or " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
-            short.append(f"{wanted} x {what}")
-    return short
+    for item in circuit.items.values():
+        pieces = item.item.quantity * (getattr(item.part.spec, "pieces", None) or 1)
+        stock[item.part.sku or item.kind] += pieces
+        if item.part.sku is not None:
+            stock[item.kind] += pieces
+    missing: dict[PlacedItem, list[str]] = {}
+    for item in circuit.items.values():
+        short = []
+        for need in item.part.needs:
+            if _counted_at_joints(need, circuit):
+                continue
+            key, wanted = need.sku or need.kind, need.quantity * item.item.quantity
+            if stock[key] < wanted:
+                what = need.sku or " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
+                short.append(f"{wanted} x {what}")
+            stock[key] -= wanted
+        missing[item] = short
+    return missing
+
+
+_JOINT_SEALS = frozenset({"o-ring", "crush-washer", "bonded-washer", "flare-sleeve"})
+
+
+def _counted_at_joints(need: parts.Need, circuit: Circuit) -> bool:
+    part = circuit.catalogue.get(need.sku) if need.sku else None
+    seal = isinstance(part, parts.SealPart) and part.spec.form in _JOINT_SEALS
+    return seal or need.kind == "clamp"
 
 
 def _origins(item: PlacedItem) -> Mapping[str, str]:

@@ -26,6 +26,7 @@ class PortFacts(Record):
     joints: Annotated[int, Number(label="joints there", origin="joints of the request")]
     line: Annotated[Maybe[str], Word(LINES, label="line", origin="computed from the joints")]
     system: Annotated[Maybe[str], Word(SYSTEMS, label="connection", origin="catalogue")]
+    is_reference: Annotated[bool, Flag(label="pressure reference", origin="computed")]
     size: Annotated[Maybe[str], Text(label="size", origin="catalogue")]
     in_fuel: Annotated[bool, Flag(label="inside the tank", origin="computed")]
     origins: Mapping[str, str] = field(default_factory=dict)
@@ -50,6 +51,7 @@ def port_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
                     line=recorded(circuit.lines.get(port)),
                     system=recorded(connection and connection.system),
                     size=recorded(connection and connection.size),
+                    is_reference=circuit.lines.get(port) == "reference",
                     in_fuel=port.port.submerged is True or item in circuit.inside_tank,
                 ),
                 refs=(item.ref,),
