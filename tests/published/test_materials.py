@@ -213,5 +213,5 @@ def test_quick_connect_scope() -> None:
     """SAE J2044, scope (read in translation): 500 kPa, -40 to 115 degC."""
     limit = TABLES.quick_connect_limits["sae-j2044"]
     assert limit.max_working_kpa == 500
-    assert limit.min_temperature_c == -40
-    assert limit.max_temperature_c == 115
+    assert limit.min_temperature_c == pytest.approx(-40)
+    assert limit.max_temperature_c == pytest.approx(115)
