@@ -325,7 +325,7 @@ def test_the_contract_s_finding_names_the_joint_and_the_adapter(
 
 def test_one_of_three_vehicles_has_a_saddle_tank() -> None:
     shapes = [
-        item.component.spec.shape
+        str(item.component.spec.shape)
         for vehicle in demo_vehicles()
         for item in vehicle.items
         if item.component is not None and item.component.kind == "tank"
@@ -343,6 +343,11 @@ def test_a_dozen_assemblies_with_fits_and_faults() -> None:
     assert verdicts["fits"] >= 3
     assert sum(verdicts.values()) - verdicts["fits"] >= 12
     assert verdicts["cannot-tell"] >= 1
+
+
+def test_every_rule_that_an_assembly_names_is_in_the_book(book: Book) -> None:
+    named = {rule for a in ASSEMBLIES for rule in (*a.expect.rules, *a.expect.absent)}
+    assert named - {rule.id for rule in book.rules} == set()
 
 
 def test_a_faulty_assembly_names_its_rules() -> None:
