@@ -90,7 +90,6 @@ CONDITION = re.compile(r"(enters|receives|either)\.([a-z_]+)(!?=)(.+)")
 CONDITION_WORDS: dict[str, tuple[str, ...]] = {
     "port_form": words(PortForm),
     "barb_style": words(BarbStyle),
-    "boss_material": words(Material),
     "construction": words(Construction),
     "bead": ("yes", "no"),
     "tube_flare_deg": ("0", "37", "45"),
