@@ -155,7 +155,7 @@ def _elsewhere(group: Sequence[_Ruled]) -> str:
 def _subject(cases_of_cause: Sequence[Case]) -> Subject:
     pointers = tuple(dict.fromkeys(case.pointer for case in cases_of_cause))
     return Subject(
-        about=cases_of_cause[0].about,  # type: ignore[arg-type]
+        about=cases_of_cause[0].about,
         refs=tuple(dict.fromkeys(ref for case in cases_of_cause for ref in case.refs)),
         ports=tuple(dict.fromkeys(port for case in cases_of_cause for port in case.ports)),
         pointer=pointers[0],
@@ -236,9 +236,10 @@ def _unknowns(open_: Iterable[_Ruled]) -> tuple[list[Finding], list[NotChecked]]
 def _gaps(ruled: _Ruled) -> Iterator[Gap]:
     case = ruled.case
     schema = SUBJECTS[case.about].schema
+    missing = case.missing()
     for path in ruled.ruling.outcome.unrecorded:
-        if path in case.missing:
-            yield from case.missing[path]
+        if path in missing:
+            yield from missing[path]
         else:
             fact = schema.facts[path]
             yield Gap(fact.label, fact.owner_name(case.facts))

@@ -165,7 +165,16 @@ class Circuit:
 
     def of_kind(self, *kinds: str) -> tuple[PlacedItem, ...]:
         """Items of these kinds in order of ref."""
+        if len(kinds) == 1:
+            return self._by_kind.get(kinds[0], ())
         return tuple(item for item in self.items.values() if item.kind in kinds)
+
+    @cached_property
+    def _by_kind(self) -> Mapping[str, tuple[PlacedItem, ...]]:
+        found: defaultdict[str, list[PlacedItem]] = defaultdict(list)
+        for item in self.items.values():
+            found[item.kind].append(item)
+        return {kind: tuple(items) for kind, items in found.items()}
 
     @cached_property
     def joints_of(self) -> Mapping[PlacedPort, tuple[PlacedJoint, ...]]:
@@ -278,6 +287,23 @@ class Circuit:
         return frozenset(p.item for p in seen if not _is_tank_wall(p.item)) | {
             item for item in self.items.values() if _lies_in_tank(item)
         }
+
+    @cached_property
+    def lies_in_tank(self) -> Mapping[PlacedItem, bool | None]:
+        """Whether each item lies in the fuel; `None` beside a pump whose mount nobody recorded."""
+        return {item: self._lies_in_tank(item) for item in self.items.values()}
+
+    def _lies_in_tank(self, item: PlacedItem) -> bool | None:
+        if item in self.inside_tank:
+            return True
+        if item.item.placement is not None or item.kind in ("tank-module", "tank"):
+            return False
+        beside = [
+            joint.other(port).item for port in item.ports for joint in self.joints_of.get(port, ())
+        ]
+        pumps = [pump for pump in (item, *beside) if pump.kind == "pump"]
+        undecided = any(getattr(pump.part.spec, "mount", None) is None for pump in pumps)
+        return None if undecided else False
 
     def way_from(self, start: PlacedPort) -> Mapping[PlacedPort, tuple[PlacedPort, ...]]:
         """The shortest way along one line from `start` to each port it reaches, both included."""

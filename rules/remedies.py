@@ -12,7 +12,7 @@ from rules import parts
 from rules.catalogue import Catalogue
 from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.case import Case
-from rules.facts.joint import JointFacts, end_of, part_end
+from rules.facts.joint import end_of, part_end
 from rules.facts.run import RunFacts
 from rules.facts.whole import WholeFacts
 from rules.reference.mating import End, mate
@@ -256,9 +256,11 @@ def cap_for_port(search: Search) -> Iterator[Found]:
 
 def hose_end_for_joint(search: Search) -> Iterator[Found]:
     """A hose end with the same outer end that grips the hose of the joint."""
-    facts = search.case.facts
-    assert isinstance(facts, JointFacts)
-    hose = {i.part.spec.construction for i in search.items if _is_hose(i)}
+    hose = {
+        item.part.spec.construction
+        for item in search.items
+        if isinstance(item.part.spec, parts.HoseMarks)
+    }
     for item in search.items:
         if not isinstance(item.part.spec, parts.HoseEndSpec):
             continue
@@ -272,10 +274,6 @@ def hose_end_for_joint(search: Search) -> Iterator[Found]:
         ]
         for part in sorted(fitting, key=price_order)[:1]:
             yield Found(part, item.item.quantity, item.ref)
-
-
-def _is_hose(item: PlacedItem) -> bool:
-    return isinstance(item.part.spec, parts.HoseMarks)
 
 
 def filter_for_run(search: Search) -> Iterator[Found]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import TypeVar
 
 from rules.schema import UNKNOWN, Record, Unknown
@@ -35,8 +35,9 @@ class Case:
         refs: items concerned, in order.
         ports: ports concerned, as `ref.port`.
         pointer: RFC 6901 pointer into the request.
-        missing: for a computed fact that is unknown, the attributes that were not recorded and
-            that it hangs on; a fact that is not named here stands for itself.
+        missing: asked only when something cannot be told: for a computed fact that is unknown, the
+            attributes that were not recorded and that it hangs on. A fact that is not among them
+            stands for itself.
     """
 
     about: str
@@ -45,4 +46,4 @@ class Case:
     refs: tuple[str, ...]
     ports: tuple[str, ...]
     pointer: str
-    missing: Mapping[str, tuple[Gap, ...]] = field(default_factory=dict)
+    missing: Callable[[], Mapping[str, tuple[Gap, ...]]]

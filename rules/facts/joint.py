@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache, partial
 from typing import Annotated, get_args
 
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedJoint, PlacedPort
 from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap, recorded
-from rules.facts.part import lies_in_tank, pressure_in
+from rules.facts.part import pressure_in
 from rules.facts.supplies import Supplies
 from rules.facts.words import (
     BARBS,
@@ -156,10 +157,16 @@ class JointFacts(Record):
 
 def joint_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     """A case for each joint, those that go without saying included."""
-    matings = {joint: mate(end_of(joint.first), end_of(joint.second)) for joint in circuit.joints}
+    matings = {joint: _mate(end_of(joint.first), end_of(joint.second)) for joint in circuit.joints}
     supplies = Supplies(circuit, matings)
     for joint, mating in matings.items():
         yield _case(joint, mating, supplies, circuit, app)
+
+
+@lru_cache(maxsize=10_000)
+def _mate(a: End, b: End) -> Mating:
+    """The same ends meet in cart after cart."""
+    return mate(a, b)
 
 
 def end_of(port: PlacedPort) -> End:
@@ -242,7 +249,7 @@ def _case(
         refs=tuple(dict.fromkeys((first.item.ref, second.item.ref))),
         ports=(first.name, second.name),
         pointer=joint.pointer,
-        missing=_missing(joint, mating, (a, b)),
+        missing=partial(_missing, joint, mating, (a, b)),
     )
 
 
@@ -262,7 +269,7 @@ def _end_facts(port: PlacedPort, circuit: Circuit) -> EndFacts:
         connection=(
             UNKNOWN if end.system is None else write_connection(end.system, end.size, end.gender)
         ),
-        thread=recorded(thread and thread.designation),
+        thread=recorded(thread.designation if thread else None),
         seal=UNKNOWN if end.system is None else _SEAL_OF.get(end.system, "by its own design"),
         swivel=recorded(port.port.swivel),
         diameter_mm=recorded(end.diameter_mm),
@@ -286,10 +293,10 @@ def _end_facts(port: PlacedPort, circuit: Circuit) -> EndFacts:
 
 def _in_tank(one: PlacedItem, other: PlacedItem, circuit: Circuit) -> Maybe[bool]:
     """A joint lies in the fuel where one of its parts does."""
-    known = (lies_in_tank(one, circuit), lies_in_tank(other, circuit))
-    if any(value is True for value in known):
+    known = (circuit.lies_in_tank[one], circuit.lies_in_tank[other])
+    if True in known:
         return True
-    return UNKNOWN if any(isinstance(value, Unknown) for value in known) else False
+    return UNKNOWN if None in known else False
 
 
 def _rated(one: PlacedItem, other: PlacedItem, pressure: Maybe[float]) -> bool:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Annotated
 
 from rules.circuit import Circuit, FuelRange, PlacedItem
 from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap, recorded
-from rules.facts.part import lies_in_tank, maker_approves
+from rules.facts.part import maker_approves
 from rules.facts.words import FAMILIES, KINDS, LINES, MATERIALS, RATINGS
 from rules.reference import Rating
 from rules.schema import UNKNOWN, Flag, Maybe, Record, Text, Word
@@ -93,13 +94,8 @@ def _case(
         dispute=f"Sources differ. {rating.conflict}" if rating and rating.conflict else "",
         approval_stated=maker_approves(item, circuit) is True,
         line=recorded(circuit.line_of(item)),
-        in_tank=lies_in_tank(item, circuit),
+        in_tank=recorded(circuit.lies_in_tank[item]),
         origins={"material": where},
-    )
-    asked = (
-        (Gap("material", name),)
-        if material is None
-        else (Gap(f"grade of {MATERIALS.shown.get(material, material)}", name),)
     )
     return Case(
         about="material",
@@ -108,7 +104,14 @@ def _case(
         refs=(item.ref,),
         ports=(),
         pointer=item.pointer,
-        missing={"material": asked, "rating": asked, "family": asked, "worst_inside_range": asked},
+        missing=partial(_missing, name, material),
+    )
+
+
+def _missing(name: str, material: Material | None) -> Mapping[str, tuple[Gap, ...]]:
+    what = "material" if material is None else f"grade of {MATERIALS.shown.get(material, material)}"
+    return dict.fromkeys(
+        ("material", "rating", "family", "worst_at", "worst_inside_range"), (Gap(what, name),)
     )
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Annotated
+from functools import partial
+from typing import Annotated, Any
 
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedPort
@@ -138,7 +139,7 @@ class PartFacts(Record):
     origins: Mapping[str, str] = field(default_factory=dict)
 
 
-_UNKNOWN_FOR_MOST = dict.fromkeys(
+_UNKNOWN_FOR_MOST: Mapping[str, Any] = dict.fromkeys(
     (
         *("construction", "marked", "markings", "marked_injection", "marked_return"),
         *(
@@ -172,7 +173,7 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             lifecycle=item.part.lifecycle,
             successor=recorded(item.part.superseded_by),
             line=recorded(line),
-            in_tank=lies_in_tank(item, circuit),
+            in_tank=recorded(circuit.lies_in_tank[item]),
             placement=recorded(item.item.placement),
             pressure_kpa=pressure_in(line, app),
             working_pressure_kpa=recorded(item.part.working_pressure_kpa),
@@ -191,7 +192,7 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             needs_missing=len(missing_needs[item]),
             needs=", ".join(missing_needs[item]),
             **_ends(item),
-            **(_UNKNOWN_FOR_MOST | _by_kind(item, circuit)),
+            **{**_UNKNOWN_FOR_MOST, **_by_kind(item, circuit)},
             origins=_origins(item),
         )
         yield Case(
@@ -201,28 +202,8 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             refs=(item.ref,),
             ports=(),
             pointer=item.pointer,
-            missing=_missing(item, line, app),
+            missing=partial(_missing, item, line, app),
         )
-
-
-def lies_in_tank(item: PlacedItem, circuit: Circuit) -> Maybe[bool]:
-    """Whether an item lies in the fuel; unknown beside a pump whose mount nobody recorded."""
-    if item in circuit.inside_tank:
-        return True
-    if item.item.placement is not None or item.kind in ("tank-module", "tank"):
-        return False
-    pumps = [item] if item.kind == "pump" else _neighbouring_pumps(item, circuit)
-    undecided = any(_pump_spec(pump).mount is None for pump in pumps)
-    return UNKNOWN if undecided else False
-
-
-def _neighbouring_pumps(item: PlacedItem, circuit: Circuit) -> list[PlacedItem]:
-    return [
-        far.item
-        for port in item.ports
-        for joint in circuit.joints_of.get(port, ())
-        if (far := joint.other(port)).item.kind == "pump"
-    ]
 
 
 def _pump_spec(item: PlacedItem) -> parts.PumpSpec:
@@ -246,7 +227,7 @@ def maker_approves(item: PlacedItem, circuit: Circuit) -> Maybe[bool]:
     return circuit.fuel.id in item.part.approved_fuels
 
 
-def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, object]:
+def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, Any]:
     """Facts that only parts of some kinds have."""
     spec = item.part.spec
     if isinstance(spec, parts.HoseMarks):
@@ -286,8 +267,8 @@ def _delivers_at(spec: parts.PumpSpec) -> Maybe[float]:
     return max(shown) if shown else UNKNOWN
 
 
-def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, object]:
-    found: dict[str, object] = {
+def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, Any]:
+    found: dict[str, Any] = {
         "construction": recorded(spec.construction),
         "minimum_bend_radius_mm": recorded(spec.minimum_bend_radius_mm),
     }
@@ -314,7 +295,7 @@ def _best(allowed: Iterable[str]) -> Maybe[str]:
     return next((word for word in ("yes", "declared", "no") if word in said), UNKNOWN)
 
 
-def _ends(item: PlacedItem) -> dict[str, object]:
+def _ends(item: PlacedItem) -> dict[str, Any]:
     flow = [port.port for port in item.ports if port.carries_flow]
     connections = [port.connection for port in flow]
     threaded = [p for p in flow if p.connection is not None and p.connection.system in _THREADED]
@@ -451,9 +432,8 @@ def _counted_at_joints(need: parts.Need, circuit: Circuit) -> bool:
 
 
 def _origins(item: PlacedItem) -> Mapping[str, str]:
-    described = {"catalogue": {}, "vehicle": {}, "request": {}}
     if item.origin == "catalogue":
-        return described["catalogue"]
+        return {}
     where = "vehicle" if item.origin == "vehicle" else "request"
     return dict.fromkeys(("working_pressure_kpa", "construction", "marked", "fineness_um"), where)
 

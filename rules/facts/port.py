@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Annotated
 
 from rules.circuit import Circuit, PlacedPort
@@ -49,16 +50,20 @@ def port_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
                     state=port_state(port, circuit),
                     joints=len(circuit.joints_of.get(port, ())),
                     line=recorded(circuit.lines.get(port)),
-                    system=recorded(connection and connection.system),
-                    size=recorded(connection and connection.size),
+                    system=recorded(connection.system if connection else None),
+                    size=recorded(connection.size if connection else None),
                     is_reference=circuit.lines.get(port) == "reference",
                     in_fuel=port.port.submerged is True or item in circuit.inside_tank,
                 ),
                 refs=(item.ref,),
                 ports=(port.name,),
                 pointer=item.pointer,
-                missing={"line": (Gap("line it is in", item.ref),)},
+                missing=partial(_missing, item.ref),
             )
+
+
+def _missing(ref: str) -> Mapping[str, tuple[Gap, ...]]:
+    return {"line": (Gap("line it is in", ref),)}
 
 
 def port_state(port: PlacedPort, circuit: Circuit) -> str:

@@ -5,8 +5,9 @@ A run is what the fuel passes in order, so that rules can ask what stands before
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Annotated
 
 from rules import parts
@@ -95,13 +96,16 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
             refs=tuple(item.ref for item in counted) or (start.item.ref, goal.item.ref),
             ports=(start.name, goal.name),
             pointer=(counted[0] if counted else start.item).pointer,
-            missing={
-                "finest_um": tuple(
-                    Gap("fineness", item.ref) for item in counted if _fineness(item) is None
-                ),
-                "wanted_um": (Gap("fineness asked for upstream", "injectors and regulator"),),
-            },
+            missing=partial(_missing, counted),
         )
+
+
+def _missing(counted: Sequence[PlacedItem]) -> Mapping[str, tuple[Gap, ...]]:
+    unrecorded = [item.ref for item in counted if _fineness(item) is None]
+    return {
+        "finest_um": tuple(Gap("fineness", ref) for ref in unrecorded),
+        "wanted_um": (Gap("fineness asked for upstream", "injectors and regulator"),),
+    }
 
 
 def _goals(ways: Mapping[PlacedPort, object], line: str) -> list[PlacedPort]:

@@ -74,14 +74,18 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
         refs=(),
         ports=(),
         pointer="",
-        missing={
-            "saddle_tank": (Gap("shape", "the tank"),),
-            "jet_drive": (Gap("drive of the transfer jet", "the tank module"),),
-            "jet_driven": (Gap("drive of the transfer jet", "the tank module"),),
-            "seats": (Gap("injector seats", "the rails"),),
-            "app.cylinders": (Gap("cylinders", app.name),),
-        },
+        missing=_missing,
     )
+
+
+def _missing() -> Mapping[str, tuple[Gap, ...]]:
+    jet = (Gap("drive of the transfer jet", "the tank module"),)
+    return {
+        "saddle_tank": (Gap("shape", "the tank"),),
+        "jet_drive": jet,
+        "jet_driven": jet,
+        "seats": (Gap("injector seats", "the rails"),),
+    }
 
 
 def _pieces(circuit: Circuit, kind: str) -> int:
