@@ -8,7 +8,7 @@ from typing import Annotated, Any, Self
 from pydantic import Field, model_validator
 
 from rules.connections import Words
-from rules.parts import Component, Count, Identifier, Model, Sku, fault
+from rules.parts import Component, Count, FuelId, Identifier, Model, Sku, fault
 from rules.quantities import (
     AngleDeg,
     BoostKpa,
@@ -63,12 +63,6 @@ class FuelBlend(Model):
                 "Ethanol and methanol together exceed 100 percent.", "contents that fit in one tank"
             )
         return self
-
-
-FuelId = Annotated[
-    str,
-    Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9-]*$", examples=["E85"]),
-]
 
 
 class Application(Model):

@@ -198,8 +198,9 @@ class Circuit:
                 found[reached] = line
         for item in self.items.values():
             for port in item.ports:
-                if port not in found and (line := self._side_port_line(port, found)):
-                    found[port] = line
+                of_pipe = None if port in found else self._side_port_line(port, found)
+                if of_pipe is not None:
+                    found[port] = of_pipe
         return found
 
     def line_of(self, item: PlacedItem) -> Line | None:
@@ -214,10 +215,13 @@ class Circuit:
 
     @staticmethod
     def _side_port_line(port: PlacedPort, found: Mapping[PlacedPort, Line]) -> Line | None:
-        """A gauge port is in the line of the pipe it sits on."""
+        """A gauge port is in the line of the pipe it sits on, a tap without a pipe senses air."""
         if port.port.role != "sense":
             return None
-        on_pipe = (found.get(other) for other in port.item.ports if other.carries_flow)
+        pipe = [other for other in port.item.ports if other.carries_flow]
+        if not pipe:
+            return "reference"
+        on_pipe = (found.get(other) for other in pipe)
         return next((line for line in on_pipe if line is not None), None)
 
     def _seeds(self) -> Iterator[tuple[PlacedPort, Line]]:
@@ -243,6 +247,9 @@ class Circuit:
             if item.item.line is not None:
                 yield from ((p, item.item.line) for p in item.ports)
             yield from ((p, "vent") for p in item.ports if p.port.role == "vent")
+            # A jet empties into the tank: what drives it is no more than a return, unless a joint
+            # has already made it part of the feed.
+            yield from ((p, "return") for p in item.ports if p.port.role == "drive")
 
     def _line_after(self, outlet: PlacedPort) -> Line:
         kinds = {port.item.kind for port in self._flood(outlet, {})}
@@ -258,11 +265,17 @@ class Circuit:
         while queue:
             port = queue.popleft()
             yield port
-            beyond = [j.other(port) for j in self.joints_of.get(port, ())]
-            for reached in [*beyond, *inner_neighbours(port)]:
+            for reached in self._neighbours(port):
                 if reached not in seen and reached not in known:
                     seen.add(reached)
                     queue.append(reached)
+
+    def _neighbours(self, port: PlacedPort) -> list[PlacedPort]:
+        """Ports that a joint or the inside of the part makes one piece of pipe with this one."""
+        return [*self._beyond(port), *inner_neighbours(port)]
+
+    def _beyond(self, port: PlacedPort) -> list[PlacedPort]:
+        return [joint.other(port) for joint in self.joints_of.get(port, ())]
 
     @cached_property
     def inside_tank(self) -> frozenset[PlacedItem]:
@@ -277,9 +290,8 @@ class Circuit:
         queue = deque(wet_ports)
         while queue:
             port = queue.popleft()
-            beyond = [j.other(port) for j in self.joints_of.get(port, ())]
             inner = () if _is_tank_wall(port.item) else port.item.ports
-            for reached in [*beyond, *inner]:
+            for reached in [*self._beyond(port), *inner]:
                 dry_side = reached.port.submerged is False
                 if reached not in seen and not dry_side and not _lies_outside(reached.item):
                     seen.add(reached)
@@ -298,21 +310,18 @@ class Circuit:
             return True
         if item.item.placement is not None or item.kind in ("tank-module", "tank"):
             return False
-        beside = [
-            joint.other(port).item for port in item.ports for joint in self.joints_of.get(port, ())
-        ]
+        beside = [far.item for port in item.ports for far in self._beyond(port)]
         pumps = [pump for pump in (item, *beside) if pump.kind == "pump"]
         undecided = any(getattr(pump.part.spec, "mount", None) is None for pump in pumps)
         return None if undecided else False
 
     def way_from(self, start: PlacedPort) -> Mapping[PlacedPort, tuple[PlacedPort, ...]]:
         """The shortest way along one line from `start` to each port it reaches, both included."""
-        ways = {start: (start,)}
+        ways: dict[PlacedPort, tuple[PlacedPort, ...]] = {start: (start,)}
         queue = deque([start])
         while queue:
             port = queue.popleft()
-            beyond = [j.other(port) for j in self.joints_of.get(port, ())]
-            for reached in [*beyond, *inner_neighbours(port)]:
+            for reached in self._neighbours(port):
                 if reached not in ways:
                     ways[reached] = (*ways[port], reached)
                     queue.append(reached)

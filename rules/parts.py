@@ -126,6 +126,16 @@ Sku = Annotated[
         examples=["LW-ADP-0601"],
     ),
 ]
+FuelId = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=40,
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9-]*$",
+        description="A fuel's id from `/v1/fuels`.",
+        examples=["E85"],
+    ),
+]
 Count = Annotated[StrictInt, Field(ge=1, le=1000)]
 
 
@@ -533,10 +543,10 @@ class PartBase(Model):
     standards: tuple[Words, ...] = Field(
         default=(), max_length=20, description="Standards the part is marked with."
     )
-    approved_fuels: tuple[Identifier, ...] | None = Field(
+    approved_fuels: tuple[FuelId, ...] | None = Field(
         default=None, max_length=20, description="Fuels its maker approves."
     )
-    excluded_fuels: tuple[Identifier, ...] = Field(
+    excluded_fuels: tuple[FuelId, ...] = Field(
         default=(), max_length=20, description="Fuels its maker rules out."
     )
     mass_g: MassG | None = None

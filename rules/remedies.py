@@ -14,12 +14,11 @@ from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.case import Case
 from rules.facts.joint import end_of, part_end
 from rules.facts.run import RunFacts
-from rules.facts.whole import WholeFacts
+from rules.facts.whole import WholeFacts, banjo_threads, fits_banjo
 from rules.reference.mating import End, mate
 from rules.schema import Unknown
 
 _TIGHT = frozenset({"seals", "seals-with"})
-_BANJO_WASHERS = ("crush-washer", "bonded-washer")
 _INJECTION_CLAMPS = ("smooth-band", "ear", "constant-torque")
 
 
@@ -192,27 +191,11 @@ def washers_short(search: Search) -> Iterator[Found]:
     facts = search.case.facts
     assert isinstance(facts, WholeFacts)
     short = facts.washers_needed - facts.washers_given
-    sizes = {
-        port.port.connection.size
-        for item in search.circuit.items.values()
-        for port in item.ports
-        if port.port.connection is not None and port.port.connection.system == "banjo"
-    }
+    threads = banjo_threads(search.circuit)
     for part in sorted(search.catalogue.offered("seal"), key=price_order):
-        spec = part.spec
-        if not isinstance(spec, parts.SealSpec) or spec.form not in _BANJO_WASHERS:
-            continue
-        if _washer_fits(spec.size, sizes):
-            yield Found(part, -(-short // (spec.pieces or 1)))
+        if isinstance(part.spec, parts.SealSpec) and fits_banjo(part.spec, threads):
+            yield Found(part, -(-short // (part.spec.pieces or 1)))
             return
-
-
-def _washer_fits(washer: str | None, threads: Iterable[str | None]) -> bool:
-    """A washer is named by the thread's diameter (`M12`) or by the whole thread."""
-    return any(
-        washer is not None and thread is not None and washer in (thread, thread.split("x")[0])
-        for thread in threads
-    )
 
 
 def stand_in(search: Search) -> Iterator[Found]:
@@ -247,8 +230,7 @@ def cap_for_port(search: Search) -> Iterator[Found]:
         fitting = [
             part
             for part in _screwing_on(search.catalogue, end_of(end))
-            if part.kind == "cap"
-            and any(mate(end_of(end), part_end(part, p)).verdict in _TIGHT for p in part.ports)
+            if part.kind == "cap" and _mates(end, part)
         ]
         for part in sorted(fitting, key=price_order)[:1]:
             yield Found(part, group_size([end]))
@@ -297,9 +279,19 @@ def filter_for_run(search: Search) -> Iterator[Found]:
 
 
 def strainer(search: Search) -> Iterator[Found]:
-    """A strainer for a pump's inlet."""
-    for part in sorted(search.catalogue.offered("strainer"), key=price_order)[:1]:
-        yield Found(part, 1)
+    """A strainer that goes on the inlet of the pump of the case."""
+    pumps = {end.item for end in search.ends if end.item.kind == "pump"}
+    pumps |= {item for item in search.items if item.kind == "pump"}
+    inlets = [port for pump in pumps for port in pump.ports if port.port.role == "inlet"]
+    for part in sorted(search.catalogue.offered("strainer"), key=price_order):
+        if any(_mates(inlet, part) for inlet in inlets):
+            yield Found(part, 1)
+            return
+
+
+def _mates(end: PlacedPort, part: parts.Component) -> bool:
+    """Whether some port of a part seals on a placed port."""
+    return any(mate(end_of(end), part_end(part, port)).verdict in _TIGHT for port in part.ports)
 
 
 def ethanol_sensor(search: Search) -> Iterator[Found]:

@@ -181,7 +181,7 @@ def _reaches_drive(circuit: Circuit, line: str) -> bool:
         circuit.lines.get(joint.other(port)) == line
         for item in circuit.items.values()
         for port in item.ports
-        if port.port.role == "drive"
+        if port.port.role == "drive" and not circuit.is_capped(port)
         for joint in circuit.joints_of.get(port, ())
     )
 
@@ -207,10 +207,32 @@ def washers_needed(joint: PlacedJoint) -> int:
 
 
 def washers_given(circuit: Circuit) -> int:
-    """Flat washers of all packs in the list."""
+    """Washers of all packs in the list that go on its banjo bolts."""
+    threads = banjo_threads(circuit)
     return sum(
         item.item.quantity * (item.part.spec.pieces or 1)
         for item in circuit.of_kind("seal")
-        if isinstance(item.part.spec, parts.SealSpec)
-        and item.part.spec.form in ("crush-washer", "bonded-washer")
+        if isinstance(item.part.spec, parts.SealSpec) and fits_banjo(item.part.spec, threads)
     )
+
+
+def banjo_threads(circuit: Circuit) -> frozenset[str]:
+    """The threads of the banjo bolts and rings in the list."""
+    return frozenset(
+        port.port.connection.size
+        for item in circuit.items.values()
+        for port in item.ports
+        if port.port.connection is not None
+        and port.port.connection.system == "banjo"
+        and port.port.connection.size is not None
+    )
+
+
+def fits_banjo(seal: parts.SealSpec, threads: frozenset[str]) -> bool:
+    """Whether a seal is a washer for one of these threads.
+
+    Washers are named by the diameter of the thread (`M12`) or by the whole thread.
+    """
+    if seal.form not in ("crush-washer", "bonded-washer"):
+        return False
+    return any(seal.size in (thread, thread.split("x")[0]) for thread in threads)
