@@ -10,9 +10,10 @@ and `missing` names it; where every possible value gives the same answer, that a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cache
 from typing import Any, Literal, cast, get_args
 
 from rules.reference.checks import CONDITION, NEED
@@ -231,15 +232,19 @@ def _holds(tables: Reference, row: MateRow, a: End, b: End, fit: _Known) -> Outc
     """Whether a row applies to `a` entering `b`."""
     if a.gender not in row.enters_gender or b.gender not in row.receives_gender:
         return False, ()
-    outcomes = [
-        _size_holds(tables, row, a, b),
-        _fit_holds(row, fit),
-        *(_condition_holds(tables, text, row, a, b) for text in row.given),
-    ]
-    if any(holds is False for holds, _ in outcomes):
-        return False, ()
-    lacking = tuple(name for _, names in outcomes for name in names)
-    return (None if lacking else True), lacking
+    lacking: list[str] = []
+    for holds, names in _outcomes(tables, row, a, b, fit):
+        if holds is False:
+            return False, ()
+        lacking += names
+    return (None if lacking else True), tuple(lacking)
+
+
+def _outcomes(tables: Reference, row: MateRow, a: End, b: End, fit: _Known) -> Iterator[Outcome]:
+    yield _fit_holds(row, fit)
+    yield _size_holds(tables, row, a, b)
+    for text in row.given:
+        yield _condition_holds(tables, text, row, a, b)
 
 
 def _size_holds(tables: Reference, row: MateRow, a: End, b: End) -> Outcome:
@@ -270,21 +275,28 @@ def _fit_holds(row: MateRow, fit: _Known) -> Outcome:
 
 
 def _condition_holds(tables: Reference, text: str, row: MateRow, a: End, b: End) -> Outcome:
+    side, attribute, wanted, within = _condition(text)
+    ends = {"enters": (("a", a),), "receives": (("b", b),), "either": _sides(a, b)}[side]
+    unrecorded: list[str] = []
+    for name, end in ends:
+        value = _recorded(tables, end, attribute)
+        if value is None:
+            unrecorded.append(f"{name}.{attribute}")
+        elif (value in wanted) == within:
+            return True, ()
+    if unrecorded and row.if_unrecorded == "ask":
+        return None, tuple(unrecorded)
+    return False, ()
+
+
+@cache
+def _condition(text: str) -> tuple[str, str, frozenset[str], bool]:
+    """Whose attribute a condition asks, which, its words, and whether it must be among them."""
     match = CONDITION.fullmatch(text)
     if match is None:
         raise AssertionError(text)  # refused at load
     side, attribute, operator, listed = match.groups()
-    ends = {"enters": (("a", a),), "receives": (("b", b),), "either": _sides(a, b)}[side]
-    recorded = {name: _recorded(tables, end, attribute) for name, end in ends}
-    wanted = set(listed.split())
-    if any(
-        value is not None and (value in wanted) == (operator == "=") for value in recorded.values()
-    ):
-        return True, ()
-    unrecorded = tuple(f"{name}.{attribute}" for name, value in recorded.items() if value is None)
-    if unrecorded and row.if_unrecorded == "ask":
-        return None, unrecorded
-    return False, ()
+    return side, attribute, frozenset(listed.split()), operator == "="
 
 
 def _recorded(tables: Reference, end: End, attribute: str) -> str | None:
