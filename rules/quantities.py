@@ -203,11 +203,16 @@ _LETTER_SIGNS: Final = {
 }
 
 
+# The top of a fraction set small right after its whole number: 1¹⁄₁₆ is not 11/16.
+_RAISED_TOP: Final = re.compile(r"(?<=\d)([¹²³⁰⁴-⁹]{1,6})(?=[⁄/])")
+
+
 def plain_text(text: str) -> str:
     """Fold the typography of a trade text: dashes, primes, vulgar fractions, micro signs, blanks.
 
     ``"3⅜″"`` becomes ``"3 3/8\\""``. Superscripts become digits, several blanks one.
     """
+    text = _RAISED_TOP.sub(r" \1", text)
     spaced = "".join(
         f" {unicodedata.normalize('NFKC', c)}"
         if unicodedata.name(c, "").startswith("VULGAR")
