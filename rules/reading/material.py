@@ -63,7 +63,8 @@ _CERTAIN: Final[dict[Material, str]] = {
     "cork": "cork gasket",
     "ptfe": "teflon-type ptfe | polytetrafluoroethylene | virgin ptfe | plain ptfe",
     "ptfe-conductive": "conductive ptfe | carbon ptfe | carbon filled ptfe | anti static ptfe"
-    " | antistatic ptfe | anti-static ptfe | static dissipative ptfe | black ptfe | ptfe conductive",
+    " | antistatic ptfe | anti-static ptfe | static dissipative ptfe | black ptfe"
+    " | ptfe conductive",
     "pa11-pa12": "pa12 | pa 12 | pa11 | pa 11 | nylon 12 | nylon 11 | polyamide 12 | polyamide 11"
     " | pa11/pa12 | pa-12 | pa-11 | nylon12 | nylon11",
     "pa6-pa66": "pa6 | pa 6 | pa66 | pa 66 | nylon 6 | nylon 66 | nylon 6/6 | polyamide 6"

@@ -2,22 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from rules.quantities import convert
-from rules.reading.measures import (
-    Item,
-    KnownUnit,
-    Number,
-    OpenUnit,
-    Term,
-    Unit,
-    UnsettledUnit,
-    items,
-    numbers_meant,
-)
+from rules.reading.clauses import RANGE_SIGNS, Clause, Measure, clauses
 from rules.reading.outcome import (
     Reading,
     ReadingOption,
@@ -26,331 +16,271 @@ from rules.reading.outcome import (
     partial,
     unreadable,
 )
+from rules.reading.units import (
+    SETTLED,
+    KnownUnit,
+    Number,
+    OpenUnit,
+    Unit,
+    UnsettledUnit,
+    numbers_meant,
+)
 
 _WHICH_UNIT: Final = "What are the number and its unit?"
-
-
-@dataclass(frozen=True, slots=True)
-class Measure:
-    """A number or a range with its unit, each as far as it is there."""
-
-    number: Number | None
-    unit: Unit | None
-    upper: Number | None = None
-
-    @property
-    def value(self) -> float | None:
-        """The value, if the number has exactly one."""
-        return self.number.values[0] if self.number and len(self.number.values) == 1 else None
-
-
-@dataclass(slots=True)
-class _Group:
-    """The measures and words between two `@` signs."""
-
-    measures: list[Measure] = field(default_factory=list)
-    terms: set[str] = field(default_factory=set)
-
+_WHICH_ONE: Final = "Several quantities stand in one field: which one is meant?"
 
 # Words that add nothing to the quantity they stand beside.
 _SILENT: Final = frozenset(
     [
-        "(",
-        ")",
-        "[",
-        "]",
-        ",",
-        ".",
-        ";",
-        ":",
-        "-",
-        "flow",
-        "rate",
-        "rated",
-        "rating",
-        "pump",
-        "injector",
-        "injectors",
-        "fuel",
-        "pressure",
-        "rail",
-        "line",
-        "hose",
-        "length",
-        "long",
-        "thick",
-        "wide",
-        "base",
-        "gauge",
-        "g",
-        "of",
-        "the",
-        "is",
-        "per",
-        "each",
-        "draw",
-        "current",
-        "working",
-        "max.",
-        "roughly",
-        "filter",
-        "element",
-        "mesh",
-        "size",
+        *"()[],.;:/-",
+        *("flow", "rate", "rated", "rating", "pump", "injector", "injectors", "fuel", "pressure"),
+        *("rail", "line", "hose", "length", "long", "thick", "wide", "base", "gauge", "g", "of"),
+        *("the", "is", "draw", "current", "working", "filter", "element", "mesh", "size"),
     ]
-) - {"per", "each", "roughly"}
-_MOST: Final = frozenset({"up", "max", "maximum", "<", "\u2264", "under", "below", "upto"})
+)
+_MOST: Final = frozenset({"up", "upto", "most", "max", "maximum", "<", "\u2264", "under", "below"})
 _LEAST: Final = frozenset({"min", "minimum", ">", "\u2265", "over", "above", "least"})
-_RANGE_SIGNS: Final = frozenset({"and", "to", "-", "or", "\u2026"})
-# Words that say what of, with the canonical word for it.
-_OF: Final[dict[str, tuple[str, str]]] = {
-    "boost": ("of", "boost"),
-    "manifold": ("of", "boost"),
-    "absolute": ("said", "absolute"),
-    "abs": ("said", "absolute"),
-    "nominal": ("said", "nominal"),
-    "nom": ("said", "nominal"),
-    "wheels": ("said", "wheels"),
-    "wheel": ("said", "wheels"),
-    "crank": ("said", "crank"),
-    "flywheel": ("said", "crank"),
-    "id": ("of", "bore"),
-    "bore": ("of", "bore"),
-    "inside": ("of", "bore"),
-    "od": ("of", "outside diameter"),
-    "outside": ("of", "outside diameter"),
-    "\u00f8": ("of", "diameter"),
-    "elbow": ("of", "elbow"),
-    "bend": ("of", "elbow"),
-    "flare": ("of", "seat"),
-    "seat": ("of", "seat"),
-    "cone": ("of", "seat"),
+# Words that say what is measured, or where or how, each with our own word for it.
+_MEASURED: Final = {
+    "boost": "boost",
+    "manifold": "boost",
+    "id": "bore",
+    "bore": "bore",
+    "inside": "bore",
+    "od": "outside diameter",
+    "outside": "outside diameter",
+    "\u00f8": "diameter",
+    "elbow": "elbow",
+    "bend": "elbow",
+    "flare": "seat",
+    "seat": "seat",
+    "cone": "seat",
 }
+_MANNER: Final = {
+    "absolute": "absolute",
+    "abs": "absolute",
+    "nominal": "nominal",
+    "nom": "nominal",
+    "wheel": "wheels",
+    "wheels": "wheels",
+    "crank": "crank",
+    "flywheel": "crank",
+}
+_MANNER_OF: Final = {"power": "power_at", "pressure": "reference", "length": "rating"}
+# Words that decide between the meanings of an open unit.
+_DECIDING: Final = frozenset({"map", "per", "each", "sensor", "="})
+_KNOWN: Final = (
+    _SILENT | _MOST | _LEAST | _DECIDING | RANGE_SIGNS | _MEASURED.keys() | _MANNER.keys()
+)
 
 
 def read_quantity_text(folded: str) -> Reading:
     """Read a quantity from folded text.
 
     The canonical form is `{"value", "unit"}`, with `at` for test conditions, `of` for what is
-    measured, `bound` for an upper or a lower bound, or `{"least", "most", "unit"}` for a range.
+    measured, `bound` for an upper or a lower bound, `pieces` for cut lengths; a range is
+    `{"least", "most", "unit"}`.
     """
-    groups = _groups(folded)
-    if groups is None or not groups[0].measures:
+    main, *conditions = clauses(folded)
+    if not main.measures or not _all_numbers([main, *conditions]):
         return unreadable(_WHICH_UNIT)
-    main, *conditions = groups
-    if "=" in main.terms:
-        return _equation(main)
-    if len(main.measures) == 2:
-        joined = _joined(main)
-        if isinstance(joined, Reading):
-            return joined
-        main.measures = [joined]
-    if len(main.measures) != 1:
-        return unreadable("Several quantities stand in one field: which one is meant?")
-    return _with_unknown_words(_one(main.measures[0], main.terms, conditions), groups)
+    return _with_unknown_words(_quantity_of(main, conditions), [main, *conditions])
 
 
-def _groups(folded: str) -> list[_Group] | None:
-    """The text split at its `@` signs; `None` where a number in it is none."""
-    groups = [_Group()]
-    found = list(items(folded))
-    at = 0
-    while at < len(found):
-        item = found[at]
-        if isinstance(item, Term) and item.text == "@":
-            groups.append(_Group())
-            at += 1
-            continue
-        if isinstance(item, Term):
-            groups[-1].terms.add(item.text)
-            at += 1
-            continue
-        measure, taken = _measure(found, at)
-        if any(
-            number is not None and not number.values for number in (measure.number, measure.upper)
-        ):
-            return None
-        groups[-1].measures.append(measure)
-        at += taken
-    return groups
-
-
-def _measure(found: Sequence[Item], at: int) -> tuple[Measure, int]:
-    """The measure that begins at an item, and how many items it takes."""
-    first = found[at]
-    if isinstance(first, KnownUnit | UnsettledUnit):
-        return Measure(None, first), 1
-    assert isinstance(first, Number)
-    signed = _signed(found, at)
-    rest = found[at + 1 :]
-    match rest:
-        case [KnownUnit() | UnsettledUnit() as unit, *_]:
-            return Measure(signed, unit), 2
-        case [Term("-"), KnownUnit() | UnsettledUnit() as unit, *_]:
-            return Measure(signed, unit), 3
-        case [Term(sign), Number() as upper, KnownUnit() | UnsettledUnit() as unit, *_] if (
-            sign in _RANGE_SIGNS
-        ):
-            return Measure(signed, unit, upper), 4
-        case _:
-            return Measure(signed, None), 1
-
-
-def _signed(found: Sequence[Item], at: int) -> Number:
-    """The number with its minus, which stands at the beginning or after another sign."""
-    number = found[at]
-    assert isinstance(number, Number)
-    is_minus = at > 0 and found[at - 1] == Term("-")
-    if is_minus and (at == 1 or isinstance(found[at - 2], Term)):
-        return Number(f"-{number.text}", tuple(-value for value in number.values))
-    return number
-
-
-def _joined(group: _Group) -> Measure | Reading:
-    """Two measures side by side: feet and inches, or one quantity in two units."""
-    first, second = group.measures
-    if not (isinstance(first.unit, KnownUnit) and isinstance(second.unit, KnownUnit)):
-        return unreadable("Several quantities stand in one field: which one is meant?")
-    if first.value is None or second.value is None:
-        return unreadable(_WHICH_UNIT)
-    if (first.unit.name, second.unit.name) == ("ft", "inch") and second.value < 12:
-        inches = 12 * first.value + second.value
-        return Measure(Number(f"{inches:g}", (inches,)), second.unit)
-    if first.unit.dimension != second.unit.dimension:
-        return unreadable("Several quantities stand in one field: which one is meant?")
-    return _two_units(first, second, first.unit, second.unit)
-
-
-_AGREEMENT: Final = 0.01  # 43.5 psi and 3 bar, or 0.110 inch and 2.80 mm, are well within it
-
-
-def _two_units(
-    first: Measure, second: Measure, one: KnownUnit, other: KnownUnit
-) -> Measure | Reading:
-    value, again = first.value, second.value
-    assert value is not None and again is not None
-    converted = convert(again, other.name, one.name)
-    if abs(converted - value) <= _AGREEMENT * max(abs(value), abs(converted)):
-        return first
-    return ambiguous(
-        f"{value:g} {one.name} and {again:g} {other.name} are not the same: which measures right?",
-        [_option(_quantity(value, one)), _option(_quantity(again, other))],
+def _all_numbers(found: Iterable[Clause]) -> bool:
+    return all(
+        number is None or number.values
+        for clause in found
+        for measure in clause.measures
+        for number in (measure.number, measure.upper)
     )
 
 
-def _equation(group: _Group) -> Reading:
-    """`630 cc/min = 453 g/min`: a volume and a mass of the test fluid, so its density."""
-    if len(group.measures) != 2:
-        return unreadable(_WHICH_UNIT)
-    volume, mass = group.measures
-    if not (isinstance(volume.unit, KnownUnit) and isinstance(mass.unit, KnownUnit)):
-        return unreadable(_WHICH_UNIT)
-    if (volume.unit.dimension, mass.unit.dimension) != ("flow", "mass flow"):
-        joined = _joined(group)
-        return joined if isinstance(joined, Reading) else _one(joined, set(), [])
-    if not volume.value or mass.value is None:
-        return unreadable(_WHICH_UNIT)
-    g_per_min = convert(mass.value, mass.unit.name, "g/min")
-    density = g_per_min / convert(volume.value, volume.unit.name, "cc/min")
-    found = _one(volume, set(), [])
-    test_fluid = {"density": {"value": round(density, 4), "unit": "g/cc"}}
-    canonical = {**_mapping(found.canonical), **test_fluid}
-    return replace(found, canonical=canonical, readings=(_option(canonical),))
+def _quantity_of(main: Clause, conditions: Sequence[Clause]) -> Reading:
+    if len(main.measures) == 1:
+        return _one(main.measures[0], main.terms, conditions)
+    if len(main.measures) > 2:
+        return unreadable(_WHICH_ONE)
+    first, second = main.measures
+    if "=" in main.terms and (density := _density(first, second)):
+        return _with_density(_one(first, main.terms, conditions), density)
+    if "x" in main.terms and first.unit is None:
+        main.terms.discard("x")
+        return _pieces(first, second)
+    if feet := _feet_and_inches(first, second):
+        return _one(feet, main.terms, conditions)
+    return _in_two_units(first, second, main.terms, conditions)
 
 
-def _mapping(canonical: object) -> dict[str, Any]:
-    return dict(canonical) if isinstance(canonical, dict) else {}
-
-
-def _with_unknown_words(reading: Reading, groups: Sequence[_Group]) -> Reading:
+def _with_unknown_words(reading: Reading, found: Sequence[Clause]) -> Reading:
     """No text is certain while a word of it means nothing to us."""
-    known = _SILENT | _MOST | _LEAST | _RANGE_SIGNS | _OF.keys() | _CONTEXT
-    unknown = [t for group in groups for t in sorted(group.terms) if t not in known]
+    unknown = sorted({term for clause in found for term in clause.terms} - _KNOWN)
     if not unknown or reading.certainty not in ("certain", "partial"):
         return reading
-    question = reading.question or f"What does `{unknown[0]}` mean here?"
     return partial(
         reading.canonical,
-        question,
+        reading.question or f"What does `{unknown[0]}` mean here?",
         (*reading.unknown, *(f"the word `{word}`" for word in unknown)),
         reading.readings,
     )
 
 
-# Words that settle an open unit where it is read.
-_CONTEXT: Final = frozenset({"map", "per", "each", "engine", "sensor"})
+def _density(volume: Measure, mass: Measure) -> float | None:
+    """The density in g/cc that `630 cc/min = 453 g/min` states of the test fluid."""
+    if not (isinstance(volume.unit, KnownUnit) and isinstance(mass.unit, KnownUnit)):
+        return None
+    if (volume.unit.dimension, mass.unit.dimension) != ("flow", "mass flow"):
+        return None
+    if not volume.value or mass.value is None:
+        return None
+    g_per_min = convert(mass.value, mass.unit.name, "g/min")
+    return g_per_min / convert(volume.value, volume.unit.name, "cc/min")
 
 
-def _one(measure: Measure, terms: set[str], conditions: Sequence[_Group]) -> Reading:
-    if measure.unit is None:
-        return _bare(measure, conditions)
+def _with_density(reading: Reading, density: float) -> Reading:
+    if not isinstance(reading.canonical, dict):
+        return reading
+    stated = {"density": {"value": round(density, 4), "unit": "g/cc"}}
+    canonical = {**reading.canonical, **stated}
+    return replace(reading, canonical=canonical, readings=(_option(canonical),))
+
+
+def _pieces(count: Measure, length: Measure) -> Reading:
+    """`2 x 1.25 m`: cut pieces, which are not one length of 2.5 m."""
+    unit = length.unit
+    if not isinstance(unit, KnownUnit) or unit.dimension != "length":
+        return unreadable(_WHICH_ONE)
+    if count.value is None or length.value is None or not count.value.is_integer():
+        return unreadable(_WHICH_UNIT)
+    canonical = {"pieces": int(count.value), **_quantity(length.value, unit)}
+    return certain(canonical, f"{count.value:g} pieces of {length.value:g} {unit.name}")
+
+
+def _feet_and_inches(feet: Measure, inches: Measure) -> Measure | None:
+    if not (isinstance(feet.unit, KnownUnit) and isinstance(inches.unit, KnownUnit)):
+        return None
+    if (feet.unit.name, inches.unit.name) != ("ft", "inch"):
+        return None
+    if feet.value is None or inches.value is None or not 0 <= inches.value < 12:
+        return None
+    together = 12 * feet.value + inches.value
+    return Measure(Number(f"{together:g}", (together,)), inches.unit)
+
+
+_AGREEMENT: Final = 0.01  # 0.110 inch and 2.80 mm are 0.2 % apart, 3/8 inch and 10 mm 5 %
+
+
+def _in_two_units(
+    first: Measure, second: Measure, terms: set[str], conditions: Sequence[Clause]
+) -> Reading:
+    """One quantity written in two units: taken if they agree, refused with both if not."""
+    if first.value is None or second.value is None or not isinstance(first.unit, KnownUnit):
+        return unreadable(_WHICH_ONE)
+    again = [unit for unit in _meanings(second.unit) if unit.dimension == first.unit.dimension]
+    if not again:
+        return unreadable(_WHICH_ONE)
+    if any(_agree(first.value, first.unit, second.value, unit) for unit in again):
+        return _one(first, terms, conditions)
+    options = [_option(_quantity(first.value, first.unit))]
+    options += [_option(_quantity(second.value, unit)) for unit in again]
+    return ambiguous(
+        f"{options[0].label} and {options[1].label} are not the same: which measures right?",
+        options,
+    )
+
+
+def _agree(value: float, unit: KnownUnit, again: float, other: KnownUnit) -> bool:
+    converted = convert(again, other.name, unit.name)
+    return abs(converted - value) <= _AGREEMENT * max(abs(value), abs(converted))
+
+
+def _meanings(unit: Unit | None) -> tuple[KnownUnit, ...]:
+    """The units that a unit can mean."""
+    if unit is None:
+        return ()
+    return (unit,) if isinstance(unit, KnownUnit) else SETTLED[unit.open].units
+
+
+def _one(measure: Measure, terms: set[str], conditions: Sequence[Clause]) -> Reading:
     if measure.number is None:
         return _unit_alone(measure.unit)
+    if measure.unit is None:
+        return _bare(measure.number, conditions)
     if len(measure.number.values) > 1:
         return _two_values(measure.number, measure.unit)
     if measure.upper is not None:
-        return _range(measure, measure.unit, terms)
+        return _range(measure.number, measure.upper, measure.unit, terms)
     value = measure.number.values[0]
     if isinstance(measure.unit, UnsettledUnit):
-        return _open_unit(value, measure.unit.open, terms, conditions)
+        return _open(value, measure.unit.open, terms, conditions)
     if "map" in terms and measure.unit.dimension == "pressure":
         return _manifold_sensor(value, measure.unit)
-    return _complete(_quantity(value, measure.unit), measure.unit, terms, conditions)
+    return _settled(value, measure.unit, terms, conditions)
 
 
 def _quantity(value: float | None, unit: KnownUnit) -> dict[str, Any]:
-    """The canonical form; technical atmospheres, which are open as text, become bar."""
+    """The canonical form. Atmospheres become bar: their own name is an open text."""
     name = unit.name
-    if name == "at":
+    if name in _ATMOSPHERES_BAR:
+        value = None if value is None else value * _ATMOSPHERES_BAR[name]
         name = "bar"
-        value = None if value is None else convert(value, "at", "bar")
-    quantity: dict[str, Any] = {"value": value, "unit": name}
-    if unit.said in ("wheels", "crank"):
-        quantity["power_at"] = unit.said
-    elif unit.said:
-        quantity["reference"] = unit.said
-    return quantity
+    return {"value": value, "unit": name, **unit.said}
 
 
-def _option(canonical: dict[str, Any], label: str | None = None) -> ReadingOption:
-    return ReadingOption(canonical, label or _label(canonical))
+_ATMOSPHERES_BAR: Final = {"at": 0.980665, "atm": 1.01325}
+
+
+def _option(canonical: dict[str, Any]) -> ReadingOption:
+    return ReadingOption(canonical, _label(canonical))
 
 
 def _label(canonical: dict[str, Any]) -> str:
     """A quantity in words: `465 L/h at 40 psi and 13.5 V`."""
+    unit = _SPOKEN_UNITS.get(canonical["unit"], canonical["unit"] or "of an unknown unit")
     if "least" in canonical:
-        words = f"{canonical['least']:g} to {canonical['most']:g} {canonical['unit']}"
+        words = f"{canonical['least']:g} to {canonical['most']:g} {unit}"
     elif canonical["value"] is None:
-        words = f"the unit {canonical['unit']}"
+        words = f"the unit {unit}"
     else:
-        words = f"{canonical['value']:g} {canonical['unit'] or ''}".strip()
-    if canonical.get("bound"):
-        words = f"at {canonical['bound']} {words}"
-    said = [canonical[key] for key in ("of", "power_at", "reference", "rating") if key in canonical]
-    words = " ".join([words, *said])
-    at = [_label(condition) for condition in canonical.get("at", {}).values()]
-    return f"{words} at {' and '.join(at)}" if at else words
+        words = f"{canonical['value']:g} {unit}"
+    bound = f"at {canonical['bound']}" if "bound" in canonical else ""
+    said = [canonical[key] for key in ("of", "reference", "rating") if key in canonical]
+    where = f"at the {canonical['power_at']}" if "power_at" in canonical else ""
+    at = " and ".join(_label(condition) for condition in canonical.get("at", {}).values())
+    return " ".join(filter(None, [bound, words, *said, where, f"at {at}" if at else ""]))
 
 
-def _complete(
-    quantity: dict[str, Any], unit: KnownUnit, terms: set[str], conditions: Sequence[_Group]
+_SPOKEN_UNITS: Final = {
+    "um": "micrometres",
+    "inch": "inches",
+    "mm**2": "mm2",
+    "cm**2": "cm2",
+    "kg/m**3": "kg/m3",
+    "deg": "degrees",
+    "USgal/h": "US gallons an hour",
+    "impgal/h": "imperial gallons an hour",
+    "USgal": "US gallons",
+    "impgal": "imperial gallons",
+}
+
+
+def _settled(
+    value: float, unit: KnownUnit, terms: set[str], conditions: Sequence[Clause]
 ) -> Reading:
-    """A settled value and unit, with its conditions, as complete as its use needs."""
-    canonical = dict(quantity)
-    unknown: list[str] = []
+    """A settled value and unit: certain if nothing is missing that its use needs."""
+    canonical = _quantity(value, unit)
     _say(canonical, unit, terms)
-    at, unclear = _conditions(conditions)
+    measures = [measure for clause in conditions for measure in clause.measures]
+    at = _conditions(measures)
     if at:
         canonical["at"] = at
-    unknown += unclear
-    needed, question = _needs(canonical, unit)
-    missing = [need for need in needed if need not in at]
-    if not any(name.startswith("unit of") for name in unclear):
-        unknown += missing
-    else:
-        question = f"In which unit is the {unclear[0].removeprefix('unit of ')}?"
-    if unknown:
-        return partial(canonical, question, unknown, _partial_options(canonical, unit))
+    if len(at) < len(measures):
+        return _unclear_condition(canonical, at, measures)
+    needs = _needs(canonical, unit)
+    missing = [need for need in needs.needed if need not in at]
+    if missing:
+        options = [_option({**canonical, **settled}) for settled in needs.settlings or ({},)]
+        return partial(canonical, needs.question, missing, options)
     return certain(canonical, _label(canonical))
 
 
@@ -360,202 +290,144 @@ def _say(canonical: dict[str, Any], unit: KnownUnit, terms: set[str]) -> None:
         canonical["bound"] = "most"
     elif terms & _LEAST:
         canonical["bound"] = "least"
-    for term in sorted(terms & _OF.keys()):
-        key, word = _OF[term]
-        if key == "of":
-            canonical["of"] = word
-        elif unit.dimension == "power":
-            canonical["power_at"] = word
-        elif unit.dimension == "pressure":
-            canonical["reference"] = word
-        elif unit.name == "um":
-            canonical["rating"] = word
+    for term in sorted(terms):
+        if term in _MEASURED:
+            canonical["of"] = _MEASURED[term]
+        elif term in _MANNER and unit.dimension in _MANNER_OF:
+            canonical[_MANNER_OF[unit.dimension]] = _MANNER[term]
 
 
-def _conditions(groups: Iterable[_Group]) -> tuple[dict[str, Any], list[str]]:
-    """The conditions after `@` by dimension, and what is unclear of them."""
-    at: dict[str, Any] = {}
-    unclear: list[str] = []
-    for group in groups:
-        for measure in group.measures:
-            if measure.value is None:
-                unclear.append("the condition")
-            elif isinstance(measure.unit, KnownUnit):
-                at[measure.unit.dimension] = _quantity(measure.value, measure.unit)
-            else:
-                unclear.append(f"unit of {measure.value:g}")
-                at["condition"] = {"value": measure.value, "unit": None}
-    return at, unclear
+def _conditions(measures: Iterable[Measure]) -> dict[str, Any]:
+    """The conditions that are one value with a unit, by their dimension."""
+    return {
+        measure.unit.dimension: _quantity(measure.value, measure.unit)
+        for measure in measures
+        if isinstance(measure.unit, KnownUnit) and measure.value is not None and not measure.upper
+    }
 
 
-# What a rating is worth nothing without. Pumps are sold by L/h and gallons an hour, injectors by
-# cc/min and lb/h, filters by micrometres, rolling-road figures in hp; L/min is measured with a can
-# and a watch and stands alone. Common practice, no source.
-_PUMP_UNITS: Final = frozenset({"L/h", "USgal/h", "impgal/h"})
-_INJECTOR_UNITS: Final = frozenset({"cc/min", "lb/h"})
+def _unclear_condition(
+    canonical: dict[str, Any], at: dict[str, Any], measures: Sequence[Measure]
+) -> Reading:
+    """A condition without a unit, of two values, or given twice."""
+    numbers = [m.value for m in measures if m.unit is None and m.value is not None]
+    options = [
+        _option({**canonical, "at": {**at, "pressure": {"value": number, "unit": unit}}})
+        for number in numbers[:1]
+        for unit in ("psi", "bar", "kPa")
+    ]
+    question = (
+        f"In which unit is the {numbers[0]:g}?" if numbers else "At what condition exactly is that?"
+    )
+    return partial(canonical, question, ("condition",), options or [_option(canonical)])
+
+
+@dataclass(frozen=True, slots=True)
+class _Needs:
+    """What a quantity is worth nothing without, and the ways to settle it where they are few."""
+
+    needed: tuple[str, ...] = ()
+    question: str = ""
+    settlings: tuple[Mapping[str, str], ...] = ()
+
+
+# Pumps are sold by L/h and gallons an hour, injectors by cc/min and lb/h, filters by micrometres,
+# rolling-road figures in hp; L/min is measured with a can and a watch and stands alone. Common
+# practice, no source.
+_PUMP: Final = _Needs(
+    ("pressure", "voltage"), "At what pressure and what voltage does the pump give that?"
+)
+_INJECTOR: Final = _Needs(("pressure",), "At what pressure was that flow measured?")
+_RATINGS: Final = {
+    "L/h": _PUMP,
+    "USgal/h": _PUMP,
+    "impgal/h": _PUMP,
+    "cc/min": _INJECTOR,
+    "lb/h": _INJECTOR,
+}
+_FINENESS: Final = _Needs(
+    ("rating",),
+    "Is the fineness nominal or absolute?",
+    ({"rating": "nominal"}, {"rating": "absolute"}),
+)
+_HORSEPOWER: Final = _Needs(
+    ("power_at",),
+    "Is the power at the crank or at the wheels?",
+    ({"power_at": "crank"}, {"power_at": "wheels"}),
+)
+_ANGLE: Final = _Needs(
+    ("of",),
+    "Is that the angle of an elbow, or of a flare's seat?",
+    ({"of": "elbow"}, {"of": "seat"}),
+)
 # Angles that are seats as well as elbows.
 _SEAT_ANGLES: Final = frozenset({24.0, 37.0, 45.0})
 
 
-def _needs(canonical: dict[str, Any], unit: KnownUnit) -> tuple[tuple[str, ...], str]:
-    """What else a quantity of this unit needs, and the question for it."""
-    if unit.name in _PUMP_UNITS:
-        return ("pressure", "voltage"), "At what pressure and what voltage does the pump give that?"
-    if unit.name in _INJECTOR_UNITS:
-        return ("pressure",), "At what pressure was that flow measured?"
+def _needs(canonical: Mapping[str, Any], unit: KnownUnit) -> _Needs:
+    """What else a quantity of this unit needs to be of use."""
+    if unit.name in _RATINGS:
+        return _RATINGS[unit.name]
     if unit.name == "um" and "rating" not in canonical:
-        return ("nominal or absolute",), "Is the fineness nominal or absolute?"
+        return _FINENESS
     if unit.name == "hp" and "power_at" not in canonical:
-        return ("power_at",), "Is the power at the crank or at the wheels?"
-    if unit.name == "deg" and canonical["value"] in _SEAT_ANGLES and "of" not in canonical:
-        return ("elbow or seat",), "Is that the angle of an elbow, or of a flare's seat?"
-    return (), ""
+        return _HORSEPOWER
+    if unit.name == "deg" and canonical.get("value") in _SEAT_ANGLES and "of" not in canonical:
+        return _ANGLE
+    return _Needs()
 
 
-def _partial_options(canonical: dict[str, Any], unit: KnownUnit) -> list[ReadingOption]:
-    at = canonical.get("at", {})
-    if "condition" in at:
-        value = at["condition"]["value"]
-        return [
-            _option({**canonical, "at": {"pressure": {"value": value, "unit": name}}})
-            for name in ("psi", "bar", "kPa")
-        ]
-    if unit.name == "um" and "rating" not in canonical:
-        return [_option({**canonical, "rating": rating}) for rating in ("nominal", "absolute")]
-    if unit.name == "hp" and "power_at" not in canonical:
-        return [_option({**canonical, "power_at": where}) for where in ("crank", "wheels")]
-    if unit.name == "deg" and "of" not in canonical:
-        return [_option({**canonical, "of": what}) for what in ("elbow", "seat")]
-    return [_option(canonical)]
-
-
-_SETTLED: Final[dict[OpenUnit, tuple[tuple[KnownUnit, ...], str]]] = {
-    "hash": (
-        (KnownUnit("mass flow", "lb/h"), KnownUnit("pressure", "psi")),
-        "Is the # pounds an hour or pounds a square inch?",
-    ),
-    "pounds": (
-        (
-            KnownUnit("pressure", "psi"),
-            KnownUnit("mass flow", "lb/h"),
-            KnownUnit("mass", "lb"),
-        ),
-        "Are the pounds a pressure, a flow or a weight?",
-    ),
-    "gallons-per-hour": (
-        (KnownUnit("flow", "USgal/h"), KnownUnit("flow", "impgal/h")),
-        "Are they US or imperial gallons?",
-    ),
-    "gallons": (
-        (KnownUnit("volume", "USgal"), KnownUnit("volume", "impgal")),
-        "Are they US or imperial gallons?",
-    ),
-    "cc": (
-        (KnownUnit("flow", "cc/min"), KnownUnit("volume", "cc")),
-        "Is it an injector's flow in a minute, or an engine's size?",
-    ),
-    "at": (
-        (KnownUnit("pressure", "at"), KnownUnit("pressure", "atm")),
-        "Is the atmosphere the technical one, a kg/cm2, or the standard one?",
-    ),
-    "kilos": (
-        (KnownUnit("pressure", "at"), KnownUnit("mass", "kg")),
-        "Are the kilos a pressure, in kg/cm2, or a weight?",
-    ),
-    "millibar": (
-        (KnownUnit("pressure", "bar"), KnownUnit("pressure", "mbar")),
-        "Is it bar? Millibar would be next to nothing in a fuel line, and megabar cannot be.",
-    ),
-    "mic": (
-        (KnownUnit("length", "um"), KnownUnit("length", "mm")),
-        "Is it micrometres, and nominal or absolute?",
-    ),
-    "horsepower": ((KnownUnit("power", "hp"),), "Is the power at the crank or at the wheels?"),
-}
-_STANDARD_ATMOSPHERE_BAR: Final = 1.01325
-# Open units whose number is certain all the same. The others could be different things entirely.
-_KEEPS_VALUE: Final[dict[OpenUnit, tuple[str, ...]]] = {
-    "gallons-per-hour": ("which gallon", "pressure", "voltage"),
-    "gallons": ("which gallon",),
-    "cc": ("flow or volume", "pressure"),
-    "at": ("which atmosphere",),
-    "kilos": ("pressure or weight",),
-    "mic": ("nominal or absolute",),
-}
-
-
-def _open_unit(
-    value: float, unit: OpenUnit, terms: set[str], conditions: Sequence[_Group]
-) -> Reading:
-    units, question = _SETTLED[unit]
-    if unit == "horsepower":
-        return _complete(_quantity(value, units[0]), units[0], terms, conditions)
-    if unit == "cc" and (conditions or terms & {"per", "each"}):
-        return _complete(_quantity(value, units[0]), units[0], terms, conditions)
+def _open(value: float, unit: OpenUnit, terms: set[str], conditions: Sequence[Clause]) -> Reading:
+    """A unit that means several, unless the words or a condition decide."""
+    meanings = SETTLED[unit]
+    one_injector = unit == "cc" and (conditions or terms & {"per", "each"})
+    if len(meanings.units) == 1 or one_injector:
+        return _settled(value, meanings.units[0], terms, conditions)
     options = []
-    for known in units:
-        canonical = _atmosphere(value) if known.name == "atm" else _quantity(value, known)
+    for known in meanings.units:
+        canonical = _quantity(value, known)
         _say(canonical, known, terms)
         options.append(_option(canonical))
-    if unknown := _KEEPS_VALUE.get(unit):
-        kept: dict[str, Any] = {"value": value, "unit": "um" if unit == "mic" else None}
-        _say(kept, units[0], terms)
-        return partial(kept, question, unknown, options)
-    return ambiguous(question, options)
+    if not meanings.keeps:
+        return ambiguous(meanings.question, options)
+    kept: dict[str, Any] = {"value": value, "unit": meanings.likely}
+    _say(kept, meanings.units[0], terms)
+    return partial(kept, meanings.question, meanings.keeps, options)
 
 
-def _atmosphere(value: float) -> dict[str, Any]:
-    return {"value": value * _STANDARD_ATMOSPHERE_BAR, "unit": "bar"}
-
-
-def _unit_alone(unit: Unit) -> Reading:
+def _unit_alone(unit: Unit | None) -> Reading:
     """A unit in a column of its own: what the numbers beside it are counted in."""
-    if isinstance(unit, KnownUnit):
-        quantity = _quantity(None, unit)
-        return certain(quantity, _label(quantity))
-    units, question = _SETTLED[unit.open]
-    options = [_option(_quantity(None, known)) for known in units if known.name != "atm"]
-    if unit.open == "horsepower":
-        return partial(
-            _quantity(None, units[0]),
-            question,
-            ("power_at",),
-            [
-                _option({**_quantity(None, units[0]), "power_at": where})
-                for where in ("crank", "wheels")
-            ],
-        )
-    return ambiguous(question, options)
+    units = _meanings(unit)
+    if isinstance(unit, UnsettledUnit) and len(units) > 1:
+        options = [_option(_quantity(None, known)) for known in units]
+        return ambiguous(SETTLED[unit.open].question, options)
+    if not units:
+        return unreadable(_WHICH_UNIT)
+    quantity = _quantity(None, units[0])
+    if units[0].name == "hp" and "power_at" not in quantity:
+        options = [_option({**quantity, **settled}) for settled in _HORSEPOWER.settlings]
+        return partial(quantity, _HORSEPOWER.question, _HORSEPOWER.needed, options)
+    return certain(quantity, _label(quantity))
 
 
 def _two_values(number: Number, unit: Unit) -> Reading:
-    known = unit if isinstance(unit, KnownUnit) else _SETTLED[unit.open][0][0]
+    known = _meanings(unit)[0]
     options = [_option(_quantity(value, known)) for value in number.values]
     return ambiguous(f"Is {number.text} {number.values[0]:g} or {number.values[1]:g}?", options)
 
 
-def _range(measure: Measure, unit: Unit, terms: set[str]) -> Reading:
-    low, high = measure.number, measure.upper
-    assert low is not None and high is not None
-    if len(low.values) != 1 or len(high.values) != 1:
-        return unreadable(_WHICH_UNIT)
-    known = unit if isinstance(unit, KnownUnit) else None
-    lowest, highest = sorted((low.values[0], high.values[0]))
-    canonical: dict[str, Any] = {
-        "least": lowest,
-        "most": highest,
-        "unit": known.name if known else None,
-    }
-    ends = [_quantity(value, known) for value in (lowest, highest)] if known else []
-    unknown = ["which value"]
-    if known:
-        _say(canonical, known, terms)
-        unknown += _needs({"value": None} | canonical, known)[0]
+def _range(low: Number, high: Number, unit: Unit, terms: set[str]) -> Reading:
+    if len(low.values) != 1 or len(high.values) != 1 or len(_meanings(unit)) != 1:
+        return unreadable(_WHICH_ONE)
+    known = _meanings(unit)[0]
+    least, most = sorted((low.values[0], high.values[0]))
+    canonical: dict[str, Any] = {"least": least, "most": most, "unit": known.name}
+    _say(canonical, known, terms)
     return partial(
         canonical,
-        f"Which value between {lowest:g} and {highest:g} is meant?",
-        unknown,
-        [_option(end) for end in ends],
+        f"Which value between {least:g} and {most:g} is meant?",
+        ("which value", *_needs(canonical, known).needed),
+        [_option(_quantity(value, known)) for value in (least, most)],
     )
 
 
@@ -568,19 +440,19 @@ def _manifold_sensor(value: float, unit: KnownUnit) -> Reading:
     )
 
 
-def _bare(measure: Measure, conditions: Sequence[_Group]) -> Reading:
+def _bare(number: Number, conditions: Sequence[Clause]) -> Reading:
     """A number without a unit."""
-    if measure.number is None or conditions:
+    if conditions:
         return unreadable(_WHICH_UNIT)
-    if measure.number.values == (0.0,):
+    if number.values == (0.0,):
         return zero()
     options = [
         _option({"value": value, "unit": unit})
-        for value in measure.number.values
+        for value in number.values
         for unit in ("pieces", "m", "ft", "mm", "L/h", "psi")
     ]
     options.append(ReadingOption({"of": "name"}, "the name or number of a part"))
-    return ambiguous(f"In which unit is the {measure.number.text}?", options)
+    return ambiguous(f"In which unit is the {number.text}?", options)
 
 
 def zero() -> Reading:
@@ -614,11 +486,11 @@ def read_angle_text(folded: str) -> Reading:
         angle = {"value": values[0], "unit": "deg"}
         return partial(
             angle,
-            f"Is {values[0]:g} degrees, or a size?",
+            f"Is it {values[0]:g} degrees, or a size?",
             ("unit",),
             [_option(angle), ReadingOption({"size": folded}, f"the size {folded}")],
         )
     found = read_quantity_text(folded)
-    if isinstance(found.canonical, dict) and found.canonical.get("unit") != "deg":
+    if not isinstance(found.canonical, dict) or found.canonical["unit"] != "deg":
         return unreadable("How many degrees is the angle?")
     return found

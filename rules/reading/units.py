@@ -1,10 +1,10 @@
-"""The numbers, units and words of a quantity text."""
+"""The numbers, units and words of a quantity text, and the units that mean several."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from rules.quantities import SPELLINGS, QuantityError, read_number
@@ -22,7 +22,7 @@ class KnownUnit:
 
     dimension: str
     name: str
-    said: str | None = None
+    said: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +95,7 @@ _SAID: Final[Mapping[str, tuple[str, str, str]]] = {
     "flywheel hp": ("power", "hp", "crank"),
     "wkw": ("power", "kW", "wheels"),
 }
+_SAID_OF: Final = {"pressure": "reference", "power": "power_at"}
 _OPEN: Final[Mapping[str, OpenUnit]] = {
     "#": "hash",
     "lb": "pounds",
@@ -132,7 +133,7 @@ def _units() -> dict[str, Unit]:
     for spelling, (dimension, name) in _MORE_SPELLINGS.items():
         table[spelling] = KnownUnit(dimension, name)
     for spelling, (dimension, name, said) in _SAID.items():
-        table[spelling] = KnownUnit(dimension, name, said)
+        table[spelling] = KnownUnit(dimension, name, {_SAID_OF[dimension]: said})
     for spelling, unsettled in _OPEN.items():
         table[spelling] = UnsettledUnit(unsettled)
     return table
@@ -141,15 +142,15 @@ def _units() -> dict[str, Unit]:
 _UNITS: Final = _units()
 
 
-def _spelling_pattern(spelling: str) -> str:
-    ends_in_letter = spelling[-1].isalnum()
-    return re.escape(spelling) + ("(?![a-z0-9])" if ends_in_letter else "")
+def _pattern(spelling: str) -> str:
+    return re.escape(spelling) + ("(?![a-z0-9])" if spelling[-1].isalnum() else "")
 
 
+_UNIT: Final = "|".join(map(_pattern, sorted(_UNITS, key=len, reverse=True)))
 _ITEM: Final = re.compile(
     r"(?P<blank>\s+)"
-    r"|(?P<number>(?:\d{1,4}(?: |-))?\d{1,4}/\d{1,4}(?![\d/])|\d(?:[\d.,]*\d)?|[.,]\d+)"
-    rf"|(?<![a-z])(?P<unit>{'|'.join(map(_spelling_pattern, sorted(_UNITS, key=len, reverse=True)))})"
+    r"|(?P<number>(?:\d{1,4}[ -])?\d{1,4}/\d{1,4}(?![\d/])|\d(?:[\d.,]*\d)?|[.,]\d+)"
+    rf"|(?<![a-z])(?P<unit>{_UNIT})"
     r"|(?P<word>[^\W\d_]+)"
     r"|(?P<sign>.)",
     re.DOTALL,
@@ -170,14 +171,14 @@ def _item(found: re.Match[str], before: Item | None, folded: str) -> Item:
     text = found.group()
     if found["number"]:
         return Number(text, numbers_meant(text))
-    if found["unit"]:
-        # `13 A at 13.5 V`: a preposition, not an atmosphere.
-        if text == "at" and (
-            not isinstance(before, Number) or _NUMBER_NEXT.match(folded, found.end())
-        ):
-            return Term("@")
-        return _UNITS[text]
-    return Term(text)
+    if text == "at" and _is_preposition(before, folded[found.end() :]):
+        return Term("@")
+    return _UNITS[text] if found["unit"] else Term(text)
+
+
+def _is_preposition(before: Item | None, rest: str) -> bool:
+    """`13 A at 13.5 V` speaks of a condition, `3 at` of atmospheres."""
+    return not isinstance(before, Number) or bool(_NUMBER_NEXT.match(rest))
 
 
 _NUMBER_NEXT: Final = re.compile(r"\s*[.,]?\d")
@@ -185,13 +186,92 @@ _NUMBER_NEXT: Final = re.compile(r"\s*[.,]?\d")
 
 def numbers_meant(text: str) -> tuple[float, ...]:
     """Every value that a number as written can have; none where it is no number."""
+    if (fraction := _FRACTION.search(text)) and not _is_proper(fraction):
+        return ()
     try:
         return (read_number(text),)
     except QuantityError:
         pass
-    if "," in text and "." not in text:
-        try:
-            return tuple(read_number(text.replace(",", mark)) for mark in (".", ""))
-        except QuantityError:
-            return ()
-    return ()
+    if "," not in text or "." in text:
+        return ()
+    try:
+        return tuple(read_number(text.replace(",", mark)) for mark in (".", ""))
+    except QuantityError:
+        return ()
+
+
+_FRACTION: Final = re.compile(r"(\d+)/(\d+)")
+_DENOMINATORS: Final = frozenset({"2", "4", "8", "16", "32", "64"})
+
+
+def _is_proper(fraction: re.Match[str]) -> bool:
+    """Whether it is a fraction of a rule, and not two numbers with a stroke between."""
+    return fraction[2] in _DENOMINATORS and 0 < int(fraction[1]) < int(fraction[2])
+
+
+@dataclass(frozen=True, slots=True)
+class Meanings:
+    """What an open unit can mean.
+
+    Attributes:
+        units: the units, the likeliest first.
+        question: what settles it.
+        keeps: what is left open where the number is certain all the same; empty where the
+            meanings have nothing in common.
+        likely: the unit that all meanings but a slip of typing share, if there is one.
+    """
+
+    units: tuple[KnownUnit, ...]
+    question: str
+    keeps: tuple[str, ...] = ()
+    likely: str | None = None
+
+
+SETTLED: Final[Mapping[OpenUnit, Meanings]] = {
+    "hash": Meanings(
+        (KnownUnit("mass flow", "lb/h"), KnownUnit("pressure", "psi")),
+        "Is the # pounds an hour or pounds a square inch?",
+    ),
+    "pounds": Meanings(
+        (KnownUnit("pressure", "psi"), KnownUnit("mass flow", "lb/h"), KnownUnit("mass", "lb")),
+        "Are the pounds a pressure, a flow or a weight?",
+    ),
+    "gallons-per-hour": Meanings(
+        (KnownUnit("flow", "USgal/h"), KnownUnit("flow", "impgal/h")),
+        "Are they US or imperial gallons?",
+        ("which gallon", "pressure", "voltage"),
+    ),
+    "gallons": Meanings(
+        (KnownUnit("volume", "USgal"), KnownUnit("volume", "impgal")),
+        "Are they US or imperial gallons?",
+        ("which gallon",),
+    ),
+    "cc": Meanings(
+        (KnownUnit("flow", "cc/min"), KnownUnit("volume", "cc")),
+        "Is it an injector's flow in a minute, or an engine's size?",
+        ("flow or volume", "pressure"),
+    ),
+    "at": Meanings(
+        (KnownUnit("pressure", "at"), KnownUnit("pressure", "atm")),
+        "Is the atmosphere the technical one, a kg/cm2, or the standard one?",
+        ("which atmosphere",),
+    ),
+    "kilos": Meanings(
+        (KnownUnit("pressure", "at"), KnownUnit("mass", "kg")),
+        "Are the kilos a pressure, in kg/cm2, or a weight?",
+        ("pressure or weight",),
+    ),
+    "millibar": Meanings(
+        (KnownUnit("pressure", "bar"), KnownUnit("pressure", "mbar")),
+        "Is it bar? Millibar would be next to nothing in a fuel line, and megabar cannot be.",
+    ),
+    "mic": Meanings(
+        (KnownUnit("length", "um"), KnownUnit("length", "mm")),
+        "Is it micrometres, and nominal or absolute?",
+        ("rating",),
+        likely="um",
+    ),
+    "horsepower": Meanings(
+        (KnownUnit("power", "hp"),), "Is the power at the crank or at the wheels?"
+    ),
+}
