@@ -8,7 +8,7 @@ from typing import Annotated, Any, Self
 from pydantic import Field, model_validator
 
 from rules.connections import Words
-from rules.parts import Component, Count, FuelId, Identifier, Model, Sku, fault
+from rules.parts import AskedSku, AtLeastOne, Component, Count, FuelId, Identifier, Model, fault
 from rules.quantities import (
     AngleDeg,
     BoostKpa,
@@ -94,7 +94,7 @@ class Item(Model):
     """
 
     ref: Identifier = Field(description="The caller's name for it.", examples=["feed"])
-    sku: Sku | None = None
+    sku: AskedSku | None = None
     component: Component | None = None
     quantity: Count = 1
     length_mm: LengthMm | None = Field(default=None, description="Cut length, where it is cut.")
@@ -176,7 +176,7 @@ class Request(Model):
     vehicle: Identifier | None = Field(
         default=None, description="A vehicle's id; it brings its own fixed parts."
     )
-    items: tuple[Item, ...] = Field(min_length=1, max_length=MOST_ITEMS)
+    items: Annotated[tuple[Item, ...], AtLeastOne, Field(max_length=MOST_ITEMS)]
     joints: tuple[Joint, ...] = Field(default=(), max_length=MOST_JOINTS)
     outside: tuple[Outside, ...] = Field(default=(), max_length=MOST_ITEMS)
 

@@ -13,7 +13,7 @@ from rules.vocabulary import Gender, System
 LONGEST_WORD = 200
 
 
-def _writable(text: str) -> str:
+def writable(text: str) -> str:
     """Refuse what cannot be stored or printed: lone surrogates and control characters."""
     if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
         raise PydanticCustomError(
@@ -33,7 +33,7 @@ def _writable(text: str) -> str:
     return text.strip()
 
 
-Words = Annotated[str, AfterValidator(_writable), Field(min_length=1, max_length=LONGEST_WORD)]
+Words = Annotated[str, AfterValidator(writable), Field(min_length=1, max_length=LONGEST_WORD)]
 """A short text of one line."""
 
 
@@ -43,7 +43,7 @@ class Connection(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     system: System = Field(description="The standard the port is made to.")
-    size: Annotated[str, AfterValidator(_writable), Field(min_length=1, max_length=40)] | None = (
+    size: Annotated[str, AfterValidator(writable), Field(min_length=1, max_length=40)] | None = (
         Field(
             default=None,
             description=(

@@ -12,6 +12,7 @@ import re
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
+    AfterValidator,
     AliasGenerator,
     BaseModel,
     ConfigDict,
@@ -23,7 +24,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from rules.connections import Connection, Words
+from rules.connections import Connection, Words, writable
 from rules.quantities import (
     AngleDeg,
     AreaMm2,
@@ -107,6 +108,16 @@ def fault(reason: str, expected: str) -> PydanticCustomError:
     return PydanticCustomError("shape", "{reason}", {"reason": reason, "expected": expected})
 
 
+def _not_empty(given: tuple[Any, ...]) -> tuple[Any, ...]:
+    if not given:
+        raise fault("The list is empty.", "at least one entry")
+    return given
+
+
+# Not `min_length`: pydantic counts only valid entries, and would call a list with one bad entry
+# empty as well.
+AtLeastOne = AfterValidator(_not_empty)
+
 Identifier = Annotated[
     str,
     Field(
@@ -126,6 +137,14 @@ Sku = Annotated[
         examples=["LW-ADP-0601"],
     ),
 ]
+AskedSku = Annotated[
+    str,
+    AfterValidator(writable),
+    Field(min_length=1, max_length=64, examples=["LW-ADP-0601"]),
+]
+"""A part number as a caller writes it; one that the catalogue does not hold is answered with near
+ones, whatever its form."""
+
 FuelId = Annotated[
     str,
     Field(
@@ -233,7 +252,7 @@ class PumpCurve(Model):
     """A pump's measured points at one voltage; an unstated test voltage stays unknown."""
 
     voltage_v: VoltageV | None = None
-    points: tuple[CurvePoint, ...] = Field(min_length=1, max_length=200)
+    points: Annotated[tuple[CurvePoint, ...], AtLeastOne, Field(max_length=200)]
 
     @model_validator(mode="after")
     def _rising(self) -> Self:
@@ -252,7 +271,7 @@ class DropPoint(Model):
     drop_kpa: PressureKpa
 
 
-DropCurve = Annotated[tuple[DropPoint, ...], Field(min_length=1, max_length=200)]
+DropCurve = Annotated[tuple[DropPoint, ...], AtLeastOne, Field(max_length=200)]
 
 
 class HoseMarks(Model):

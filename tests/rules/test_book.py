@@ -1,10 +1,10 @@
 """The built-in rule book: every example behaves, and no small change to a rule goes unnoticed."""
 
 import pytest
-from tests.rules.mutation import surviving_mutants
 
 from rules.check import LANGUAGE, load_rules
 from rules.rule import Example, Rule
+from tests.rules.mutation import surviving_mutants
 
 BOOK = load_rules()
 EXAMPLES = [(rule, example) for rule in BOOK.rules for example in rule.examples]
