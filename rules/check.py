@@ -138,7 +138,7 @@ def _finding(group: Sequence[_Ruled], circuit: Circuit, catalogue: Catalogue) ->
         because=_merged_evidence(group),
         explanation=rule.render_explanation(facts),
         remedy=_remedy(group, circuit, catalogue),
-        sources=rule.sources,
+        sources=tuple(dict.fromkeys([*rule.sources, *(s for r in group for s in r.case.sources)])),
         cautions=tuple(
             dict.fromkeys(c for r in group for c in r.rule.render_cautions(r.case.facts))
         ),

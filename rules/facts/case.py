@@ -35,6 +35,7 @@ class Case:
         refs: items concerned, in order.
         ports: ports concerned, as `ref.port`.
         pointer: RFC 6901 pointer into the request.
+        sources: where the tables' part of the facts comes from, beside the rule's own sources.
         missing: asked only when something cannot be told: for a computed fact that is unknown, the
             attributes that were not recorded and that it hangs on. A fact that is not among them
             stands for itself.
@@ -47,3 +48,4 @@ class Case:
     ports: tuple[str, ...]
     pointer: str
     missing: Callable[[], Mapping[str, tuple[Gap, ...]]]
+    sources: tuple[str, ...] = ()

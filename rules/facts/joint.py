@@ -250,6 +250,7 @@ def _case(
         ports=(first.name, second.name),
         pointer=joint.pointer,
         missing=partial(_missing, joint, mating, (a, b)),
+        sources=_standards(a_facts, b_facts, circuit),
     )
 
 
@@ -289,6 +290,13 @@ def _end_facts(port: PlacedPort, circuit: Circuit) -> EndFacts:
             )
         ),
     )
+
+
+def _standards(a: EndFacts, b: EndFacts, circuit: Circuit) -> tuple[str, ...]:
+    """The standards that the two ends are made to."""
+    systems = [s for s in (a.system, b.system) if not isinstance(s, Unknown)]
+    rows = (row for name, row in circuit.reference.systems.items() if name in systems)
+    return tuple(dict.fromkeys(row.standard for row in rows if row.standard))
 
 
 def _in_tank(one: PlacedItem, other: PlacedItem, circuit: Circuit) -> Maybe[bool]:

@@ -105,6 +105,7 @@ def _case(
         ports=(),
         pointer=item.pointer,
         missing=partial(_missing, name, material),
+        sources=rating.sources if rating else (),
     )
 
 
