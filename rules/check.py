@@ -164,20 +164,23 @@ def _subject(cases_of_cause: Sequence[Case]) -> Subject:
 
 
 def _merged_evidence(group: Sequence[_Ruled]) -> tuple[Evidence, ...]:
-    """The facts of the first case; the same facts of the others only add whose they are."""
-    columns = zip(*(ruled.rule.evidence(ruled.case.facts) for ruled in group), strict=True)
+    """Each fact once, with everything that has it: parts of one joint, and all cases of the cause."""
+    owners: defaultdict[tuple[object, ...], dict[str, None]] = defaultdict(dict)
+    for ruled in group:
+        for e in ruled.rule.evidence(ruled.case.facts):
+            owners[e.fact, e.value, e.unit, e.origin][e.of] = None
     return tuple(
         Evidence.model_validate(
-            {
-                "fact": column[0].fact,
-                "value": column[0].value,
-                "unit": column[0].unit,
-                "of": ", ".join(dict.fromkeys(e.of for e in column)),
-                "from": column[0].origin,
-            }
+            {"fact": fact, "value": value, "unit": unit, "of": _listed(of), "from": origin}
         )
-        for column in columns
+        for (fact, value, unit, origin), of in owners.items()
     )
+
+
+def _listed(names: Iterable[str]) -> str:
+    """Names in one phrase: `a`, `a and b`, `a, b and c`."""
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _remedy(group: Sequence[_Ruled], circuit: Circuit, catalogue: Catalogue) -> Remedy:

@@ -296,7 +296,8 @@ def _standards(a: EndFacts, b: EndFacts, circuit: Circuit) -> tuple[str, ...]:
     """The standards that the two ends are made to."""
     systems = [s for s in (a.system, b.system) if not isinstance(s, Unknown)]
     rows = (row for name, row in circuit.reference.systems.items() if name in systems)
-    return tuple(dict.fromkeys(row.standard for row in rows if row.standard))
+    named = (standard for row in rows if row.standard for standard in row.standard.split(", "))
+    return tuple(dict.fromkeys(named))
 
 
 def _in_tank(one: PlacedItem, other: PlacedItem, circuit: Circuit) -> Maybe[bool]:
