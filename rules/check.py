@@ -164,7 +164,7 @@ def _subject(cases_of_cause: Sequence[Case]) -> Subject:
 
 
 def _merged_evidence(group: Sequence[_Ruled]) -> tuple[Evidence, ...]:
-    """Each fact once, with everything that has it: parts of one joint, and all cases of the cause."""
+    """Each fact once, with everything that has it: both ends of a joint, all cases of a cause."""
     owners: defaultdict[tuple[object, ...], dict[str, None]] = defaultdict(dict)
     for ruled in group:
         for e in ruled.rule.evidence(ruled.case.facts):
