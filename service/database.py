@@ -87,8 +87,9 @@ class UtcDateTime(TypeDecorator[datetime]):
 catalogue_revision = Table(
     "catalogue_revision",
     METADATA,
-    Column("id", Integer, CheckConstraint("id = 1", name="single_row"), primary_key=True),
+    Column("id", Integer, primary_key=True),
     Column("revision", BigInteger, nullable=False),
+    CheckConstraint("id = 1", name="single_row"),
 )
 
 _WRITES: Final = "lineworthy_writes"

@@ -262,7 +262,7 @@ def _unknown_references(
             tuple(int(step) if step.isdigit() else step for step in place.split("/")),
             target,
             f"There is no component `{target}`.",
-            f"a SKU of the catalogue.{hint}",
+            f"a SKU of the catalogue{hint and f'.{hint}'}",
             "unknown-sku",
         )
 
