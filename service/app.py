@@ -11,11 +11,10 @@ from typing import Final
 from fastapi import FastAPI
 
 from rules.check import load_rules
-from service import documentation, health
+from service import documentation, explanations, health
 from service.catalogue import endpoints as components
 from service.checks import endpoints as checks
 from service.database import Database
-from service.explanations import router as explanations
 from service.forms import Forms
 from service.handlers import answer_with_problems
 from service.imports import endpoints as imports
@@ -28,17 +27,18 @@ from service.snapshot import Snapshot
 from service.trace import Trace
 from service.vehicles import endpoints as vehicles
 
-_NOUNS: Final = (
-    checks,
-    readings,
-    components,
-    vehicles,
-    imports,
-    connections,
-    materials,
-    fuels,
-    rulebook,
-    health,
+_ROUTERS: Final = (
+    checks.router,
+    readings.router,
+    components.router,
+    vehicles.router,
+    imports.router,
+    connections.router,
+    materials.router,
+    fuels.router,
+    rulebook.router,
+    explanations.router,
+    health.router,
 )
 SUMMARY: Final = "Checks whether fuel-system parts join, survive the fuel and are all there."
 
@@ -56,15 +56,16 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         lifespan=_running,
         docs_url=None,
         redoc_url=None,
-        openapi_url="/openapi.json",
+        openapi_url=None,
+        # A part is written without what nobody recorded, so one schema holds both ways.
+        separate_input_output_schemas=False,
     )
     app.state.settings = settings
     app.state.is_stopping = False
     answer_with_problems(app)
-    for noun in _NOUNS:
-        app.include_router(noun.router)
-    app.include_router(explanations)
-    documentation.describe(app)
+    for router in _ROUTERS:
+        app.include_router(router)
+    documentation.describe(app, _ROUTERS)
     app.add_middleware(
         BodyLimits,
         most_bytes=settings.body_limit_bytes,

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import copy
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import Any, Final
 
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from fastapi.openapi.utils import get_openapi
+from fastapi.routing import APIRoute
 from pydantic.json_schema import models_json_schema
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
+from service.examples import answer_examples, proposal_example
 from service.glossary import GLOSSARY
 from service.page import page
 from service.problems import FaultDetails, Kind, ProblemDetails, problem_responses
@@ -49,18 +53,58 @@ _POLICY: Final = (
 )
 
 
-def describe(app: FastAPI) -> None:
-    """Give an application its OpenAPI document at `/openapi.json` and the page of it at `/docs`."""
+def describe(app: FastAPI, routers: Sequence[APIRouter]) -> None:
+    """Give an application its OpenAPI document at `/openapi.json` and the page of it at `/docs`.
+
+    `app.openapi()` is the document without the examples that are made from the demo shop, which
+    take longer.
+
+    Args:
+        app: the application.
+        routers: the routers it includes.
+    """
 
     @cache
     def document() -> dict[str, Any]:
-        return _document(app)
+        document = _document(app)
+        _restore_examples(document, routers)
+        return document
 
-    async def show(_request: Request) -> Response:
-        return HTMLResponse(page(document()), headers={"Content-Security-Policy": _POLICY})
+    @cache
+    def shown() -> dict[str, Any]:
+        return _with_examples(document())
+
+    @cache
+    def written() -> bytes:
+        return json.dumps(shown(), ensure_ascii=False).encode()
+
+    @cache
+    def drawn() -> str:
+        return page(shown())
+
+    # Plain functions: the first call takes long enough to be run in a thread.
+    def show_document(_request: Request) -> Response:
+        return Response(written(), media_type="application/json")
+
+    def show_page(_request: Request) -> Response:
+        return HTMLResponse(drawn(), headers={"Content-Security-Policy": _POLICY})
 
     app.openapi = document  # type: ignore[method-assign]
-    app.add_route("/docs", show, include_in_schema=False)
+    app.add_route("/openapi.json", show_document, include_in_schema=False)
+    app.add_route("/docs", show_page, include_in_schema=False)
+
+
+def _with_examples(document: dict[str, Any]) -> dict[str, Any]:
+    shown = copy.deepcopy(document)
+    answers = answer_examples()
+    for path in shown["paths"].values():
+        for operation in path.values():
+            if (answer := answers.get(operation["operationId"])) is not None:
+                operation["responses"]["200"]["content"]["application/json"]["example"] = answer
+            if operation["operationId"] == "check_assembly":
+                body = operation["requestBody"]["content"]["application/json"]
+                body["example"] = proposal_example()
+    return shown
 
 
 def _document(app: FastAPI) -> dict[str, Any]:
@@ -71,6 +115,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
         description=DESCRIPTION,
         routes=app.routes,
         tags=[{"name": name, "description": description} for name, description in TAGS],
+        separate_input_output_schemas=app.separate_input_output_schemas,
     )
     schemas = document["components"]["schemas"]
     for standard in ("HTTPValidationError", "ValidationError"):
@@ -85,7 +130,43 @@ def _document(app: FastAPI) -> dict[str, Any]:
             _declare_problems(operation)
     for schema in schemas.values():
         _explain_fields(schema)
+    for name, short in _short_forms(schemas):
+        schemas[name] = {"anyOf": [short, schemas[name]]}
     return document
+
+
+def _short_forms(schemas: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Schemas of the short forms that some models read, which pydantic's generator cannot see."""
+    yield (
+        "Connection",
+        {
+            "type": "string",
+            "description": "As the trade writes it, where that leaves nothing open.",
+            "examples": ["-6 JIC male"],
+        },
+    )
+    ends = schemas["Joint"]["properties"]["ends"]
+    shown = {"description": "The two ends alone.", "examples": [["feed.b", "rail.inlet"]]}
+    yield "Joint", {**ends, **shown}
+
+
+def _restore_examples(document: dict[str, Any], routers: Sequence[APIRouter]) -> None:
+    """Put examples of answers back as they were written: FastAPI drops the nulls in them."""
+    written = {
+        (route.operation_id, str(status)): response["content"]
+        for router in routers
+        for route in router.routes
+        if isinstance(route, APIRoute)
+        for status, response in route.responses.items()
+        if "content" in response
+    }
+    for path in document["paths"].values():
+        for operation in path.values():
+            for status, response in operation["responses"].items():
+                contents = written.get((operation["operationId"], status), {})
+                for media_type, content in contents.items():
+                    if "example" in content:
+                        response["content"][media_type]["example"] = content["example"]
 
 
 def _declare_problems(operation: dict[str, Any]) -> None:

@@ -24,7 +24,8 @@ class ProblemClass(BaseModel):
     advice: str = Field(description="What the caller can do about it.")
 
 
-def _class(kind: Kind) -> ProblemClass:
+def problem_class(kind: Kind) -> ProblemClass:
+    """A class of problem, explained."""
     explained = EXPLANATIONS[kind]
     return ProblemClass(
         type=f"{PAGES}/{kind}",
@@ -38,7 +39,7 @@ def _class(kind: Kind) -> ProblemClass:
 @router.get("", operation_id="list_problems", summary="List the classes of problem")
 async def list_problems() -> tuple[ProblemClass, ...]:
     """Every class of problem that this service answers with."""
-    return tuple(_class(kind) for kind in EXPLANATIONS)
+    return tuple(problem_class(kind) for kind in EXPLANATIONS)
 
 
 @router.get(
@@ -56,5 +57,5 @@ async def read_problem(
     """What a class of problem means and what to do about it."""
     for known in EXPLANATIONS:
         if known == kind:
-            return _class(known)
+            return problem_class(known)
     raise problem("not-found", f"There is no class of problem `{rendering(kind)}`.")

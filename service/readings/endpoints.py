@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Body
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
@@ -10,7 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field, JsonValue
 from rules.reading import Certainty, ReadingKind, read
 from service.problems import problem_responses
 
-LONGEST_TEXT = 1000
+LONGEST_TEXT: Final = 1000
+EXAMPLE: Final[dict[str, Any]] = {"kind": "connection", "text": "-6 AN"}
 
 router = APIRouter(prefix="/v1/readings", tags=["readings"])
 
@@ -21,7 +22,7 @@ class TextToRead(BaseModel):
     model_config = ConfigDict(
         frozen=True,
         extra="forbid",
-        json_schema_extra={"examples": [{"kind": "connection", "text": "-6 AN"}]},
+        json_schema_extra={"examples": [EXAMPLE]},
     )
 
     kind: ReadingKind = Field(description="What the text is meant to name.")
@@ -43,25 +44,7 @@ class ReadingOption(BaseModel):
 class ReadingAnswer(BaseModel):
     """What a text means."""
 
-    model_config = ConfigDict(
-        frozen=True,
-        json_schema_extra={
-            "examples": [
-                {
-                    "certainty": "ambiguous",
-                    "canonical": None,
-                    "readings": [
-                        {
-                            "canonical": {"system": "flare-37", "size": "-6"},
-                            "label": "37 degree flare, size -6",
-                        }
-                    ],
-                    "question": "Is it a 37 degree flare or an O-ring boss?",
-                    "unknown": [],
-                }
-            ]
-        },
-    )
+    model_config = ConfigDict(frozen=True)
 
     certainty: Certainty = Field(
         description=(
@@ -93,4 +76,9 @@ async def read_text(
     For cleaning data: an ambiguous text comes back with all its readings and the one question that
     settles it.
     """
+    return answer(given)
+
+
+def answer(given: TextToRead) -> ReadingAnswer:
+    """What a text means."""
     return ReadingAnswer.model_validate(read(given.kind, given.text).as_json())

@@ -190,15 +190,7 @@ async def list_connections(
     ] = None,
 ) -> SystemList:
     """Every way of joining that the tables know, with its sizes."""
-    tables = reference()
-    summaries = (_summary(tables, row) for row in tables.systems.values())
-    return SystemList(
-        items=tuple(
-            each
-            for each in summaries
-            if system in (None, each.system) and (size is None or size in each.sizes)
-        )
-    )
+    return systems(system, size)
 
 
 @router.get(
@@ -209,16 +201,7 @@ async def list_connections(
 )
 async def read_connection_system(system: SystemInPath) -> SystemDetails:
     """A system with the rows of the mating table that may decide about an end of it."""
-    tables = reference()
-    summary = _summary(tables, tables.systems[system])
-    rules = tuple(
-        _mate_rule(tables, row)
-        for row in tables.mates.values()
-        if any(
-            row.speaks_of(system, other) or row.speaks_of(other, system) for other in tables.systems
-        )
-    )
-    return SystemDetails(**dict(summary), mating_rules=rules)
+    return system_details(system)
 
 
 @router.get(
@@ -239,6 +222,42 @@ async def read_connection(
     ],
 ) -> ConnectionDetails:
     """A size with its thread, what becomes of it with each equal thread, and its look-alikes."""
+    return connection_details(system, size)
+
+
+def systems(system: System | None = None, size: str | None = None) -> SystemList:
+    """The connection systems that match."""
+    tables = reference()
+    summaries = (_summary(tables, row) for row in tables.systems.values())
+    return SystemList(
+        items=tuple(
+            each
+            for each in summaries
+            if system in (None, each.system) and (size is None or size in each.sizes)
+        )
+    )
+
+
+def system_details(system: System) -> SystemDetails:
+    """A system with the rows that decide about it."""
+    tables = reference()
+    summary = _summary(tables, tables.systems[system])
+    rules = tuple(
+        _mate_rule(tables, row)
+        for row in tables.mates.values()
+        if any(
+            row.speaks_of(system, other) or row.speaks_of(other, system) for other in tables.systems
+        )
+    )
+    return SystemDetails(**dict(summary), mating_rules=rules)
+
+
+def connection_details(system: System, size: str) -> ConnectionDetails:
+    """A size of a system.
+
+    Raises:
+        Problem: the tables hold no such size.
+    """
     tables = reference()
     thread = tables.thread(system, size)
     form = tables.quick_connect_form(size) if system == "quick-connect" else None

@@ -89,8 +89,7 @@ class FuelDetails(FuelSummary):
 @router.get("", operation_id="list_fuels", summary="List the fuels")
 async def list_fuels() -> FuelList:
     """Every fuel by id; anything between is given as a blend by its alcohol content."""
-    tables = reference()
-    return FuelList(items=tuple(_summary(tables, row) for row in tables.fuels.values()))
+    return known_fuels()
 
 
 @router.get(
@@ -103,6 +102,21 @@ async def read_fuel(
     fuel: Annotated[str, Path(max_length=40, description="Its id.", examples=["E85"])],
 ) -> FuelDetails:
     """A fuel's content and properties with their uncertainty, and how every material stands it."""
+    return fuel_details(fuel)
+
+
+def known_fuels() -> FuelList:
+    """The fuels of the tables."""
+    tables = reference()
+    return FuelList(items=tuple(_summary(tables, row) for row in tables.fuels.values()))
+
+
+def fuel_details(fuel: str) -> FuelDetails:
+    """All that is known of a fuel.
+
+    Raises:
+        Problem: the tables hold no such fuel.
+    """
     tables = reference()
     row = tables.fuel(fuel)
     if row is None:

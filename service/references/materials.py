@@ -80,14 +80,7 @@ async def list_materials(
     family: Annotated[MaterialFamily | None, Query(description="Only this family.")] = None,
 ) -> MaterialList:
     """Every material that a component may name, with what else the trade calls it."""
-    tables = reference()
-    return MaterialList(
-        items=tuple(
-            _summary(tables, row)
-            for row in tables.materials.values()
-            if family in (None, row.family)
-        )
-    )
+    return known_materials(family)
 
 
 @router.get(
@@ -100,6 +93,23 @@ async def read_material(
     material: Annotated[Material, Path(description="Its id.", examples=["nbr"])],
 ) -> MaterialDetails:
     """How a material stands each test fuel, on which condition, and where sources disagree."""
+    return material_details(material)
+
+
+def known_materials(family: MaterialFamily | None = None) -> MaterialList:
+    """The wetted materials of a family, or all."""
+    tables = reference()
+    return MaterialList(
+        items=tuple(
+            _summary(tables, row)
+            for row in tables.materials.values()
+            if family in (None, row.family)
+        )
+    )
+
+
+def material_details(material: Material) -> MaterialDetails:
+    """All that the tables hold about a material."""
     tables = reference()
     return MaterialDetails(
         **dict(_summary(tables, tables.material(material))),

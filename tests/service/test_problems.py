@@ -51,7 +51,7 @@ def make_app() -> FastAPI:
 
     app.include_router(explanations)
     answer_with_problems(app)
-    documentation.describe(app)
+    documentation.describe(app, [explanations])
     app.state.forms = Forms(app.openapi())
     app.add_middleware(BodyLimits, most_bytes=MOST_BYTES, most_bytes_under={"/v1/long": 10**6})
     app.add_middleware(Trace)
@@ -240,7 +240,7 @@ class TestFaultsOfBodies:
         told = faults(post(client, {**SMALLEST, "items": [{"ref": "a"}]}))
         assert set(told) == {"/items/0"}
         told = faults(post(client, {**SMALLEST, "items": []}))
-        assert told["/items"]["expected"] == "at least 1 member"
+        assert told["/items"]["expected"] == "at least one entry"
 
     def test_many_items_are_refused_as_a_list(self, client: TestClient) -> None:
         told = faults(post(client, {**SMALLEST, "items": [{"ref": "a", "sku": "b"}] * 401}))

@@ -5,24 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from rules.reading import KINDS
-from service import documentation
-from service.forms import Forms
-from service.handlers import answer_with_problems
-from service.readings.endpoints import LONGEST_TEXT, router
+from service.readings.endpoints import LONGEST_TEXT
+from tests.service.fixtures_demo import demo_client, demo_database, seeded
+
+__all__ = ["demo_client", "demo_database", "seeded"]
 
 
 @pytest.fixture(scope="module")
-def client() -> TestClient:
-    app = FastAPI(title="Readings", version="1")
-    app.include_router(router)
-    answer_with_problems(app)
-    documentation.describe(app)
-    app.state.forms = Forms(app.openapi())
-    return TestClient(app)
+def client(demo_client: TestClient) -> TestClient:
+    return demo_client
 
 
 def read(client: TestClient, kind: str, text: str) -> dict[str, Any]:

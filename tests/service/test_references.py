@@ -5,26 +5,18 @@ from __future__ import annotations
 from typing import Any, get_args
 
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from rules.reference import reference
 from rules.vocabulary import Material, System
-from service import documentation
-from service.forms import Forms
-from service.handlers import answer_with_problems
-from service.references import connections, fuels, materials
+from tests.service.fixtures_demo import demo_client, demo_database, seeded
+
+__all__ = ["demo_client", "demo_database", "seeded"]
 
 
 @pytest.fixture(scope="module")
-def client() -> TestClient:
-    app = FastAPI(title="References", version="1")
-    for noun in (connections, fuels, materials):
-        app.include_router(noun.router)
-    answer_with_problems(app)
-    documentation.describe(app)
-    app.state.forms = Forms(app.openapi())
-    return TestClient(app)
+def client(demo_client: TestClient) -> TestClient:
+    return demo_client
 
 
 def read(client: TestClient, path: str) -> Any:
