@@ -58,6 +58,8 @@ def clauses(folded: str) -> list[Clause]:
     for clause in all_clauses:
         if not clause.measures:
             measured[0].terms |= clause.terms
+    if all_clauses[-1] == Clause() and len(all_clauses) > 1:
+        measured[0].terms.add("@")  # the text breaks off
     return measured
 
 

@@ -15,7 +15,7 @@ OpenWord = Literal[
 
 Form = Literal[
     "adapter", "fitting", "hose-end", "swivel", "plug", "cap", "port", "tube", "hose", "bore",
-    "nut", "thread", "efi", "code-mark", "filler",
+    "nut", "thread", "efi", "cross", "filler",
 ]  # fmt: skip
 """A word about the part that carries the connection."""
 
@@ -118,7 +118,8 @@ _FORM_PHRASES: Final[dict[Form, str]] = {
     "nut": "nut",
     "thread": "thread | threaded | threads",
     "efi": "efi",
-    "filler": "straight | elbow | the | a | with | end | ends | form | size | style | type | x",
+    "filler": "straight | elbow | the | a | with | end | ends | form | size | style | type",
+    "cross": "x",
 }
 _GENDER_PHRASES: Final[dict[Gender, str]] = {
     "male": "male | m | macho | masculino | maschio | mannlich | aussengewinde | ag | mas"

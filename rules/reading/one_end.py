@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Final, cast
 
@@ -21,6 +21,7 @@ from rules.reading.bare import (
     unmarked_metric,
 )
 from rules.reading.naming import ALWAYS_MALE, WORDS, OpenWord, write_connection
+from rules.reading.opens import OPEN_MEANINGS
 from rules.reading.outcome import (
     Reading,
     ReadingOption,
@@ -41,6 +42,9 @@ from rules.reading.scan import (
     Whole,
 )
 from rules.reading.sizing import (
+    DASH_SYSTEMS,
+    METRIC_SYSTEMS,
+    PIPE_SYSTEMS,
     THREADED_SYSTEMS,
     form_size,
     is_closed,
@@ -95,12 +99,12 @@ def _understood(parsed: Parsed, *, on_adapter: bool) -> Reading:
         return disagreement
     if parsed.left_hand:
         return _left_handed(parsed)
-    if len(parsed.systems) > 1:
+    if len(parsed.systems) > 1 or (parsed.systems and parsed.opens):
         return _two_systems(parsed)
     if parsed.systems:
         return _one_system(next(iter(parsed.systems)), parsed)
     if parsed.opens:
-        return _open_system(next(iter(sorted(parsed.opens))), parsed, on_adapter=on_adapter)
+        return _open_systems(parsed, on_adapter=on_adapter)
     return _no_system(parsed)
 
 
@@ -145,9 +149,14 @@ def _left_handed(parsed: Parsed) -> Reading:
 
 
 def _two_systems(parsed: Parsed) -> Reading:
+    """Words that name different systems and no sign of two ends."""
+    named = [
+        *sorted(parsed.systems),
+        *(s for word in sorted(parsed.opens) for s in OPEN_MEANINGS[word].systems),
+    ]
     options = [
         option(system, size, parsed.gender)
-        for system in sorted(parsed.systems)
+        for system in dict.fromkeys(named)
         for size in sizes_of(system, parsed.sizes) or (None,)
     ]
     return ambiguous("Two kinds of connection are named: which one is it?", options)
@@ -174,7 +183,7 @@ def _one_system(system: System, parsed: Parsed) -> Reading:
         return _without_size(system, gender)
     sizes = sizes_of(system, tokens)
     if len(sizes) == 1:
-        return _sized(system, sizes[0], gender, parsed)
+        return _checked(system, _sized(system, sizes[0], gender, parsed), parsed)
     if sizes:
         return ambiguous(
             f"Which size: {' or '.join(sizes)}?", [option(system, s, gender) for s in sizes]
@@ -182,13 +191,50 @@ def _one_system(system: System, parsed: Parsed) -> Reading:
     return _no_such_size(system, gender, parsed)
 
 
+def _checked(system: System, reading: Reading, parsed: Parsed) -> Reading:
+    """A certain reading unless a word beside it does not go with it."""
+    if reading.certainty != "certain":
+        return reading
+    halves: tuple[Gender, Gender] = ("bolt", "ring") if system == "banjo" else ("male", "female")
+    canonical = cast(dict[str, Any], reading.canonical)
+    if parsed.genders - set(halves):
+        options = [option(system, canonical["size"], half) for half in halves]
+        question = f"Is it the {halves[0]} or the {halves[1]}?"
+        return partial({**canonical, "gender": None}, question, ("gender",), options)
+    if elsewhere := _measured_elsewhere(system, parsed):
+        return partial(
+            canonical,
+            f"Is the {elsewhere} the size of the connection, or of the hose or tube?",
+            (f"what the {elsewhere} measures",),
+            reading.readings,
+        )
+    return reading
+
+
+def _measured_elsewhere(system: System, parsed: Parsed) -> str | None:
+    """A length that the word beside it gives to a hose or a tube and not to the thread."""
+    by_thread = system in DASH_SYSTEMS | PIPE_SYSTEMS | {"inverted-flare"}
+    of_hose = parsed.forms & {"hose", "bore"}
+    of_tube = parsed.forms & {"tube"} and system in PIPE_SYSTEMS
+    lengths = parsed.of(Inches)
+    return lengths[0].size if by_thread and lengths and (of_hose or of_tube) else None
+
+
 def _tokens_for(system: System, parsed: Parsed) -> list[Any]:
     """The size tokens that count for a system: a cone size names its own thread."""
     if system == "din-24-cone" and len(parsed.sizes) > 1:
         return [t for t in parsed.sizes if not isinstance(t, MetricThread)] or parsed.sizes
-    if system == "plain-tube" and len(parsed.of(Millimetres)) == 2:
+    if system == "plain-tube" and _outside_and_bore(parsed):
         return parsed.of(Millimetres)[:1]
     return list(parsed.sizes)
+
+
+def _outside_and_bore(parsed: Parsed) -> tuple[float, float] | None:
+    """The two diameters of `10 mm x 8 mm`."""
+    lengths = [token.value for token in parsed.of(Millimetres)]
+    if "cross" not in parsed.forms or len(lengths) != 2 or lengths[0] <= lengths[1]:
+        return None
+    return lengths[0], lengths[1]
 
 
 def _without_size(system: System, gender: Gender | None) -> Reading:
@@ -204,9 +250,8 @@ def _without_size(system: System, gender: Gender | None) -> Reading:
 
 def _sized(system: System, size: str, gender: Gender | None, parsed: Parsed) -> Reading:
     canonical = connection(system, size, gender)
-    if system == "plain-tube" and len(parsed.of(Millimetres)) == 2:
-        bore = parsed.of(Millimetres)[1]
-        canonical["bore"] = {"value": bore.value, "unit": "mm"}
+    if system == "plain-tube" and (diameters := _outside_and_bore(parsed)):
+        canonical["bore"] = {"value": diameters[1], "unit": "mm"}
     if len(parsed.genders) > 1:
         options = [option(system, size, g) for g in sorted(parsed.genders)]
         return partial(canonical, "Is it male or female?", ("gender",), options)
@@ -228,24 +273,23 @@ def _unmarked_twice(parsed: Parsed) -> bool:
 
 
 def _missing_pitch(system: System, gender: Gender | None, parsed: Parsed) -> Reading | None:
-    """A metric thread, or the bore of a banjo, that names a diameter and no pitch."""
-    diameters = [
-        token.diameter if isinstance(token, MetricThread) else f"{token.value:g}"
-        for token in parsed.sizes
-        if (isinstance(token, MetricThread) and token.pitch is None)
-        or (isinstance(token, Millimetres) and system == "banjo")
-    ]
-    if len(diameters) != 1 or len(parsed.sizes) != 1 or system == "din-24-cone":
+    """A thread's diameter, or the bore of a banjo, without a pitch."""
+    if len(parsed.sizes) != 1 or system not in METRIC_SYSTEMS | {"banjo", "bubble-flare"}:
         return None
-    if system not in ("banjo", "iso-6149", "metric-flat", "bubble-flare"):
-        return None
-    sizes = sizes_of_diameter(system, diameters[0])
-    unknown = ["pitch"] if gender else ["pitch", "gender"]
+    match parsed.sizes[0]:
+        case MetricThread(diameter, pitch=None):
+            thread = f"M{diameter}"
+        case Millimetres(value) if system == "banjo":
+            thread = f"M{value:g}"
+        case Inches() as inches if system == "banjo":
+            thread = inches.size
+        case _:
+            return None
     return partial(
-        connection(system, None, gender, thread=f"M{diameters[0]}"),
-        f"What is the pitch of the M{diameters[0]} thread?",
-        unknown,
-        [option(system, size, gender) for size in sizes],
+        connection(system, None, gender, thread=thread),
+        f"What is the pitch of the {thread} thread?",
+        ["pitch"] if gender else ["pitch", "gender"],
+        [option(system, size, gender) for size in sizes_of_diameter(system, thread)],
     )
 
 
@@ -298,94 +342,50 @@ def _known_sizes(system: System) -> tuple[str, ...]:
     return reference().sizes(system) if is_closed(system) else ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Open:
-    """What a word can name that leaves the system open.
-
-    `keeps_size`: all its systems share the thread of a size, so that the size is certain.
-    """
-
-    systems: tuple[System, ...]
-    question: str
-    others: tuple[ReadingOption, ...] = ()
-    keeps_size: bool = False
-
-
-_CONE_OR_O_RING: Final = "Does it seal on a cone, or with an O-ring in a port?"
-_OPEN: Final[dict[OpenWord, _Open]] = {
-    "an": _Open(("flare-37", "orb"), _CONE_OR_O_RING, keeps_size=True),
-    "o-ring": _Open(
-        ("orb", "orfs"),
-        "Is the O-ring round the thread of a port, or in a groove on the flat face?",
-        keeps_size=True,
-    ),
-    "flare": _Open(
-        ("flare-37", "flare-45", "inverted-flare"),
-        "Is the flare 37 degrees, 45 degrees, or inverted inside the port?",
-    ),
-    "cone": _Open(
-        ("flare-37", "flare-45", "din-24-cone"), "How many degrees has the cone: 24, 37 or 45?"
-    ),
-    "double-flare": _Open(
-        ("flare-45", "inverted-flare"),
-        "Does the tube's nut screw over the fitting, or into it?",
-    ),
-    "bsp": _Open(("bspp", "bspt"), "Is the thread parallel or tapered?"),
-    "pipe": _Open(("npt", "bspp", "bspt"), "Is the pipe thread American (NPT) or British (BSP)?"),
-    "sae": _Open(
-        ("orb", "flare-45", "quick-connect", "flare-37"),
-        "Is it an O-ring port, a flare, or a quick connect?",
-    ),
-    "push-lock": _Open(
-        ("quick-connect", "barb"),
-        "Does it click onto a tube end, or push into a hose?",
-    ),
-    "qd": _Open(
-        ("quick-connect", "dry-break"),
-        "Is it the fuel-line click connector, a dry-break coupling, or a hydraulic coupling?",
-        (ReadingOption({"of": "hydraulic coupling"}, "a hydraulic quick coupling"),),
-    ),
-}
+def _open_systems(parsed: Parsed, *, on_adapter: bool) -> Reading:
+    """Open words alone: what all of them can name together."""
+    words = sorted(parsed.opens, key=lambda word: len(OPEN_MEANINGS[word].systems))
+    systems = [
+        system
+        for system in OPEN_MEANINGS[words[0]].systems
+        if all(OPEN_MEANINGS[word].may_stand_by(system) for word in words)
+    ]
+    if not systems:
+        return _two_systems(parsed)
+    if len(systems) == 1:
+        return _one_system(systems[0], parsed)
+    return _open_system(words[0], systems, parsed, on_adapter=on_adapter)
 
 
-def _open_system(word: OpenWord, parsed: Parsed, *, on_adapter: bool) -> Reading:
+def _open_system(
+    word: OpenWord, systems: Sequence[System], parsed: Parsed, *, on_adapter: bool
+) -> Reading:
     if word == "an" and _is_flare(parsed, on_adapter=on_adapter):
         return _one_system("flare-37", parsed)
-    found = _OPEN[word]
+    found = OPEN_MEANINGS[word]
     gender = parsed.gender
     if word == "double-flare" and (tube := parsed.of(Inches)):
         return _double_flare(tube[0], gender)
     if not parsed.sizes:
-        options = [option(system, None, gender) for system in found.systems]
+        options = [option(system, None, gender) for system in systems]
         return ambiguous(found.question, (*options, *found.others))
-    sized = [
-        (system, size) for system in found.systems for size in _open_sizes(system, word, parsed)
-    ]
+    sized = [(system, size) for system in systems for size in _open_sizes(system, word, parsed)]
     options = [option(system, size, gender, _seen_on(word, system)) for system, size in sized]
-    if len(sized) == 1 and parsed.of(InchThread):
-        return _sized(sized[0][0], sized[0][1], gender, parsed)
-    sizes = {size for _, size in sized}
     if not sized:
         return unreadable("Which size is it, and in which standard?")
-    if found.keeps_size and len(sizes) == 1:
+    # A whole thread is enough to know the one system that has it; a number is not.
+    if len(sized) == 1 and any(
+        isinstance(size, InchThread | MetricThread) for size in parsed.sizes
+    ):
+        return _one_system(sized[0][0], parsed)
+    sizes = {size for _, size in sized}
+    if found.keeps_size and len(sizes) == 1 and len(sized) > 1:
         size = next(iter(sizes))
         same = _shared_thread(sized)
         canonical = connection(None, size, gender, **({"thread": same} if same else {}))
         unknown = ("seal",) if gender else ("seal", "gender")
         return partial(canonical, found.question, unknown, options)
     return ambiguous(found.question, (*options, *found.others))
-
-
-def _double_flare(tube: Inches, gender: Gender | None) -> Reading:
-    """A tube end that is certain, while its nut decides which fitting it goes to."""
-    found = _OPEN["double-flare"]
-    options = [
-        option(system, size, gender)
-        for system in found.systems
-        for size in sizes_meant(system, tube)
-    ]
-    canonical = connection(None, None, gender, tube_end="45 degree double flare", tube=tube.size)
-    return partial(canonical, found.question, ("nut",), options)
 
 
 def _is_flare(parsed: Parsed, *, on_adapter: bool) -> bool:
@@ -395,6 +395,18 @@ def _is_flare(parsed: Parsed, *, on_adapter: bool) -> bool:
     """
     told_by_form = parsed.forms & {"adapter", "hose-end", "swivel", "tube", "nut"}
     return on_adapter or parsed.gender == "male" or bool(told_by_form)
+
+
+def _double_flare(tube: Inches, gender: Gender | None) -> Reading:
+    """A tube end that is certain, while its nut decides which fitting it goes to."""
+    found = OPEN_MEANINGS["double-flare"]
+    options = [
+        option(system, size, gender)
+        for system in found.systems
+        for size in sizes_meant(system, tube)
+    ]
+    canonical = connection(None, None, gender, tube_end="45 degree double flare", tube=tube.size)
+    return partial(canonical, found.question, ("nut",), options)
 
 
 def _open_sizes(system: System, word: OpenWord, parsed: Parsed) -> tuple[str, ...]:

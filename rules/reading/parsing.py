@@ -20,6 +20,7 @@ from rules.reading.naming import (
     Series,
     SystemWord,
 )
+from rules.reading.opens import OPEN_MEANINGS
 from rules.reading.scan import (
     Angle,
     ConeSize,
@@ -86,7 +87,12 @@ _LETTER_CODES: Final[dict[str, SystemWord]] = {
 _SILENT_MARKS: Final = frozenset("-,.():;/\"'+_[]")
 # The seat angles of the systems here; any other angle is an elbow's.
 _SEATS: Final[dict[int, System]] = {37: "flare-37", 45: "flare-45", 24: "din-24-cone"}
-_ELBOWS: Final = frozenset({15, 30, 45, 60, 90, 120, 150, 180})
+_SEAT_WORDS: Final[dict[int, frozenset[OpenWord]]] = {
+    37: frozenset({"an", "flare", "cone", "sae"}),
+    45: frozenset({"flare", "cone", "sae"}),
+    24: frozenset({"cone"}),
+}
+_ELBOWS: Final = frozenset({30, 45, 60, 90, 120, 150, 180})
 
 
 def parse(folded: str) -> Parsed:
@@ -183,44 +189,34 @@ def _mean(meanings: Iterable[Meaning], parsed: Parsed) -> None:
 
 def _settle_angles(parsed: Parsed) -> None:
     """Give 37, 45 and 24 to the seat where the words speak of one; the rest is an elbow's."""
-    seated = parsed.opens & {"flare", "cone", "sae"} or "flare-37" in parsed.systems
+    seated = parsed.opens & {"an", "flare", "cone", "sae"} or "flare-37" in parsed.systems
     for size in parsed.of(Whole):
         lone = len(parsed.sizes) == 1 and not seated
-        if size.number in _SEATS.keys() | _ELBOWS and size.number > 20 and not lone:
+        if size.number in _SEATS.keys() | _ELBOWS and not lone:
             parsed.sizes.remove(size)
             parsed.angles.append(size.number)
-    if not seated:
-        return
     for degrees in parsed.angles:
-        if degrees == 24 and "cone" not in parsed.opens:
-            continue
-        if seat := _SEATS.get(degrees):
-            if parsed.systems - {seat}:
-                continue
+        seat = _SEATS.get(degrees)
+        words = _SEAT_WORDS.get(degrees, frozenset())
+        if seat and parsed.opens & words and not parsed.systems - {seat}:
             parsed.systems.add(seat)
-            parsed.opens -= {"flare", "cone"}
+            parsed.opens -= words
+        if degrees not in _ELBOWS and seat not in parsed.systems:
+            parsed.unknown.append(str(degrees))
 
 
 def _settle_words(parsed: Parsed) -> None:
-    """Let the plainer word settle the opener one beside it."""
-    if parsed.systems:
-        parsed.opens -= {"an", "sae", "o-ring", "flare", "pipe", "metric", "bsp"}
-    if "flare" in parsed.opens and "an" in parsed.opens:
-        parsed.systems.add("flare-37")
-    if "sae" in parsed.opens and "flare" in parsed.opens:
-        parsed.systems.add("flare-45")
-    if "sae" in parsed.opens and "efi" in parsed.forms:
+    """Drop what a plainer word beside it already says. What it contradicts stays, to be told."""
+    if "sae" in parsed.opens and "efi" in parsed.forms and not parsed.systems:
         parsed.systems.add("quick-connect")
-    if parsed.opens >= {"an", "o-ring"}:
-        parsed.systems.add("orb")
-    if "o-ring" in parsed.opens and parsed.of(MetricThread):
-        parsed.systems.add("iso-6149")
-    if parsed.systems:
-        parsed.opens -= {"an", "sae", "o-ring", "flare", "pipe", "metric", "bsp"}
-    parsed.opens.discard("metric")
     for narrow, wide in _INCLUDED:
         if narrow in parsed.systems:
             parsed.systems.discard(wide)
+    if len(parsed.systems) == 1:
+        system = next(iter(parsed.systems))
+        parsed.opens = {w for w in parsed.opens if not OPEN_MEANINGS[w].may_stand_by(system)}
+    elif parsed.opens == {"metric"} and parsed.of(MetricThread):
+        parsed.opens.clear()
 
 
 # A system whose usual wording also holds the words of another.
@@ -228,7 +224,5 @@ _INCLUDED: Final[tuple[tuple[System, System], ...]] = (
     ("banjo", "metric-flat"),
     ("bspp", "metric-flat"),
     ("compression", "plain-tube"),
-    ("bubble-flare", "flare-45"),
-    ("orfs", "orb"),
     ("spring-lock", "quick-connect"),
 )

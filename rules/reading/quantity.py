@@ -40,38 +40,48 @@ _SILENT: Final = frozenset(
 )
 _MOST: Final = frozenset({"up", "upto", "most", "max", "maximum", "<", "\u2264", "under", "below"})
 _LEAST: Final = frozenset({"min", "minimum", ">", "\u2265", "over", "above", "least"})
-# Words that say what is measured, or where or how, each with our own word for it.
-_MEASURED: Final = {
-    "boost": "boost",
-    "manifold": "boost",
-    "id": "bore",
-    "bore": "bore",
-    "inside": "bore",
-    "od": "outside diameter",
-    "outside": "outside diameter",
-    "\u00f8": "diameter",
-    "elbow": "elbow",
-    "bend": "elbow",
-    "flare": "seat",
-    "seat": "seat",
-    "cone": "seat",
+# Words that say what is measured, or where or how: by dimension, the key and our own word for it.
+_SAYING: Final[Mapping[str, Mapping[str, tuple[str, str]]]] = {
+    "pressure": {
+        "boost": ("of", "boost"),
+        "manifold": ("of", "boost"),
+        "absolute": ("reference", "absolute"),
+        "abs": ("reference", "absolute"),
+    },
+    "power": {
+        "wheel": ("power_at", "wheels"),
+        "wheels": ("power_at", "wheels"),
+        "crank": ("power_at", "crank"),
+        "flywheel": ("power_at", "crank"),
+    },
+    "length": {
+        "id": ("of", "bore"),
+        "bore": ("of", "bore"),
+        "inside": ("of", "bore"),
+        "od": ("of", "outside diameter"),
+        "outside": ("of", "outside diameter"),
+        "\u00f8": ("of", "diameter"),
+    },
+    "fineness": {
+        "absolute": ("rating", "absolute"),
+        "abs": ("rating", "absolute"),
+        "nominal": ("rating", "nominal"),
+        "nom": ("rating", "nominal"),
+    },
+    "angle": {
+        "elbow": ("of", "elbow"),
+        "bend": ("of", "elbow"),
+        "flare": ("of", "seat"),
+        "seat": ("of", "seat"),
+        "cone": ("of", "seat"),
+    },
 }
-_MANNER: Final = {
-    "absolute": "absolute",
-    "abs": "absolute",
-    "nominal": "nominal",
-    "nom": "nominal",
-    "wheel": "wheels",
-    "wheels": "wheels",
-    "crank": "crank",
-    "flywheel": "crank",
-}
-_MANNER_OF: Final = {"power": "power_at", "pressure": "reference", "length": "rating"}
-# Words that decide between the meanings of an open unit.
-_DECIDING: Final = frozenset({"map", "per", "each", "sensor", "="})
-_KNOWN: Final = (
-    _SILENT | _MOST | _LEAST | _DECIDING | RANGE_SIGNS | _MEASURED.keys() | _MANNER.keys()
-)
+# Words that decide between the meanings of an open unit, by one of these meanings.
+_DECIDING: Final = {"bar": {"map", "sensor"}, "psi": {"map", "sensor"}, "cc/min": {"per", "each"}}
+
+
+def _sayings(unit: KnownUnit) -> Mapping[str, tuple[str, str]]:
+    return _SAYING.get("fineness" if unit.name == "um" else unit.dimension, {})
 
 
 def read_quantity_text(folded: str) -> Reading:
@@ -114,7 +124,9 @@ def _quantity_of(main: Clause, conditions: Sequence[Clause]) -> Reading:
 
 def _with_unknown_words(reading: Reading, found: Sequence[Clause]) -> Reading:
     """No text is certain while a word of it means nothing to us."""
-    unknown = sorted({term for clause in found for term in clause.terms} - _KNOWN)
+    main, *conditions = found
+    unknown = sorted(main.terms - _words_beside(main, joined=bool(conditions)))
+    unknown += sorted({t for clause in conditions for t in clause.terms} - _SILENT - RANGE_SIGNS)
     if not unknown or reading.certainty not in ("certain", "partial"):
         return reading
     return partial(
@@ -123,6 +135,18 @@ def _with_unknown_words(reading: Reading, found: Sequence[Clause]) -> Reading:
         (*reading.unknown, *(f"the word `{word}`" for word in unknown)),
         reading.readings,
     )
+
+
+def _words_beside(clause: Clause, *, joined: bool) -> set[str]:
+    """The words that mean something beside the measures of a clause."""
+    words = {*_SILENT, *_MOST, *_LEAST}
+    for unit in (unit for measure in clause.measures for unit in _meanings(measure.unit)):
+        words |= _sayings(unit).keys() | _DECIDING.get(unit.name, set())
+    if joined or clause.terms & _MOST or any(measure.upper for measure in clause.measures):
+        words |= RANGE_SIGNS
+    if len(clause.measures) > 1:
+        words.add("=")
+    return words
 
 
 def _density(volume: Measure, mass: Measure) -> float | None:
@@ -203,7 +227,7 @@ def _meanings(unit: Unit | None) -> tuple[KnownUnit, ...]:
 
 def _one(measure: Measure, terms: set[str], conditions: Sequence[Clause]) -> Reading:
     if measure.number is None:
-        return _unit_alone(measure.unit)
+        return unreadable(_WHICH_UNIT) if conditions else _unit_alone(measure.unit, terms)
     if measure.unit is None:
         return _bare(measure.number, conditions)
     if len(measure.number.values) > 1:
@@ -220,14 +244,13 @@ def _one(measure: Measure, terms: set[str], conditions: Sequence[Clause]) -> Rea
 
 def _quantity(value: float | None, unit: KnownUnit) -> dict[str, Any]:
     """The canonical form. Atmospheres become bar: their own name is an open text."""
-    name = unit.name
-    if name in _ATMOSPHERES_BAR:
-        value = None if value is None else value * _ATMOSPHERES_BAR[name]
-        name = "bar"
-    return {"value": value, "unit": name, **unit.said}
+    if unit.name not in _ATMOSPHERES:
+        return {"value": value, "unit": unit.name, **unit.said}
+    bar = None if value is None else convert(value, unit.name, "bar")
+    return {"value": bar, "unit": "bar", **unit.said}
 
 
-_ATMOSPHERES_BAR: Final = {"at": 0.980665, "atm": 1.01325}
+_ATMOSPHERES: Final = frozenset({"at", "atm"})
 
 
 def _option(canonical: dict[str, Any]) -> ReadingOption:
@@ -268,13 +291,15 @@ def _settled(
     value: float, unit: KnownUnit, terms: set[str], conditions: Sequence[Clause]
 ) -> Reading:
     """A settled value and unit: certain if nothing is missing that its use needs."""
+    if value < 0 and unit.dimension not in _SIGNED:
+        return unreadable(f"No {unit.dimension} is below zero: what was meant?")
     canonical = _quantity(value, unit)
     _say(canonical, unit, terms)
     measures = [measure for clause in conditions for measure in clause.measures]
     at = _conditions(measures)
     if at:
         canonical["at"] = at
-    if len(at) < len(measures):
+    if not all(_is_said_by(measure, at) for measure in measures):
         return _unclear_condition(canonical, at, measures)
     needs = _needs(canonical, unit)
     missing = [need for need in needs.needed if need not in at]
@@ -284,17 +309,18 @@ def _settled(
     return certain(canonical, _label(canonical))
 
 
+_SIGNED: Final = frozenset({"temperature", "pressure"})
+
+
 def _say(canonical: dict[str, Any], unit: KnownUnit, terms: set[str]) -> None:
     """Add what the words say about the quantity."""
     if terms & _MOST:
         canonical["bound"] = "most"
     elif terms & _LEAST:
         canonical["bound"] = "least"
-    for term in sorted(terms):
-        if term in _MEASURED:
-            canonical["of"] = _MEASURED[term]
-        elif term in _MANNER and unit.dimension in _MANNER_OF:
-            canonical[_MANNER_OF[unit.dimension]] = _MANNER[term]
+    for term in sorted(terms & _sayings(unit).keys()):
+        key, word = _sayings(unit)[term]
+        canonical[key] = word
 
 
 def _conditions(measures: Iterable[Measure]) -> dict[str, Any]:
@@ -304,6 +330,20 @@ def _conditions(measures: Iterable[Measure]) -> dict[str, Any]:
         for measure in measures
         if isinstance(measure.unit, KnownUnit) and measure.value is not None and not measure.upper
     }
+
+
+def _is_said_by(measure: Measure, at: Mapping[str, Any]) -> bool:
+    """Whether the conditions hold a measure; one given in two units may differ by rounding."""
+    if not isinstance(measure.unit, KnownUnit) or measure.value is None or measure.upper:
+        return False
+    said = at[measure.unit.dimension]
+    again = _quantity(measure.value, measure.unit)
+    return said.keys() == again.keys() and _agree(
+        said["value"],
+        replace(measure.unit, name=said["unit"]),
+        again["value"],
+        replace(measure.unit, name=again["unit"]),
+    )
 
 
 def _unclear_condition(
@@ -395,15 +435,16 @@ def _open(value: float, unit: OpenUnit, terms: set[str], conditions: Sequence[Cl
     return partial(kept, meanings.question, meanings.keeps, options)
 
 
-def _unit_alone(unit: Unit | None) -> Reading:
+def _unit_alone(unit: Unit | None, terms: set[str]) -> Reading:
     """A unit in a column of its own: what the numbers beside it are counted in."""
     units = _meanings(unit)
     if isinstance(unit, UnsettledUnit) and len(units) > 1:
         options = [_option(_quantity(None, known)) for known in units]
         return ambiguous(SETTLED[unit.open].question, options)
-    if not units:
+    if not units or terms - _SILENT - _sayings(units[0]).keys():
         return unreadable(_WHICH_UNIT)
     quantity = _quantity(None, units[0])
+    _say(quantity, units[0], terms)
     if units[0].name == "hp" and "power_at" not in quantity:
         options = [_option({**quantity, **settled}) for settled in _HORSEPOWER.settlings]
         return partial(quantity, _HORSEPOWER.question, _HORSEPOWER.needed, options)

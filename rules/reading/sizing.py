@@ -105,9 +105,7 @@ def _of_inches(system: System, value: Fraction) -> list[str]:
         return _dashes_of_inches(system, value)
     if system == "bubble-flare":
         return [size]
-    if system == "banjo":
-        return [s for s in reference().sizes("banjo") if s.startswith(f"{size}-")]
-    if system in METRIC_SYSTEMS or system == "din-24-cone":
+    if system in METRIC_SYSTEMS | {"banjo", "din-24-cone"}:
         return []
     return [size]
 
@@ -168,5 +166,6 @@ def _with_designation(system: System, designation: str) -> list[str]:
 
 
 def sizes_of_diameter(system: System, diameter: str) -> tuple[str, ...]:
-    """The sizes of a metric system with this thread diameter, whatever the pitch."""
-    return tuple(s for s in reference().sizes(system) if s.startswith(f"M{diameter}x"))
+    """The sizes of a system whose thread has this diameter (`M12`, `3/8`), whatever the pitch."""
+    begins = (f"{diameter}x", f"{diameter}-")
+    return tuple(size for size in reference().sizes(system) if size.startswith(begins))

@@ -48,6 +48,8 @@ def read_thread(folded: str) -> Reading:
     pipes = [system for system in parsed.systems if system in PIPE_SYSTEMS]
     if pipes or parsed.opens & {"bsp", "pipe"}:
         return _pipe(folded, pipes, parsed)
+    if len(parsed.sizes) > 1:
+        return _of_connection(folded)
     if metric := parsed.of(MetricThread):
         return _metric(metric[0], parsed)
     if inch := parsed.of(InchThread):
@@ -71,7 +73,7 @@ def thread(series: str, size: str, parsed: Parsed | None = None) -> dict[str, An
     return {
         "series": series,
         "size": size,
-        "gender": parsed.gender if parsed else None,
+        "gender": parsed.gender if parsed and parsed.gender in ("male", "female") else None,
         "hand": "left" if left else "right",
     }
 
@@ -108,7 +110,8 @@ def _not_understood(parsed: Parsed) -> Reading:
 
 
 def _pipe(folded: str, pipes: list[System], parsed: Parsed) -> Reading:
-    if len(pipes) == 1 and len(sizes := sizes_of(pipes[0], parsed.sizes)) == 1:
+    alone = len(parsed.systems) == 1 and not parsed.opens
+    if alone and len(sizes := sizes_of(pipes[0], parsed.sizes)) == 1:
         return _certain(thread(pipes[0], sizes[0], parsed))
     # Open, or of no such size: the connection's own question serves the thread as well.
     return read_end(folded, on_adapter=False)

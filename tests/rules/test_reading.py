@@ -34,7 +34,8 @@ TRADE_WORDS = [
     *("6", "-6", "3/8", "9/16-18", "M14x1.5", "8mm", "255", "13.5V", "1,000", "E85", "R9"),
     *("AN", "ORB", "JIC", "SAE", "NPT", "male", "female", "flare", "37", "45", "deg", "banjo"),
     *("quick", "connect", "hose", "tube", "OD", "LH", "nylon", "to", "x", "/", "(", ")", "=", "@"),
-    *("bar", "psi", "L/h", "at", "most", "-"),
+    *("bar", "psi", "L/h", "at", "most", "-", "3", "atm", "gph", "kilos", "cc", "#", "micron"),
+    *("degC", "F", "g/min", "hp", "wheels", "ft", "up"),
 ]
 
 
@@ -333,6 +334,25 @@ class TestConnection:
         assert found.certainty == "ambiguous"
         assert {option.canonical["size"] for option in found.readings} == sizes
 
+    @pytest.mark.parametrize(
+        "text",
+        [
+            "1/4 BSP NPT",
+            "-6 JIC bolt",
+            "M14x1.5 banjo female",
+            "3/8 banjo",
+            "-6 AN banjo",
+            "1/4 flare NPT",
+            "8 ORB metric",
+            "1/2 quick connect 37 degree",
+            "-6 ORB face seal J1926",
+            "3/8 NPT for 3/8 hose",
+            "8 mm 10 mm tube",
+        ],
+    )
+    def test_words_that_do_not_go_together_are_never_certain(self, text):
+        assert read("connection", text).certainty in ("partial", "ambiguous", "unreadable")
+
     def test_every_thread_of_the_tables_is_read_with_all_its_connections(self):
         for system in ("flare-37", "orb", "flare-45", "inverted-flare", "iso-6149"):
             for size in reference().sizes(system):
@@ -365,6 +385,10 @@ class TestThread:
 
         assert found.certainty == "certain"
         assert (found.canonical["series"], found.canonical["size"]) == (series, size)
+
+    @pytest.mark.parametrize("text", ["M14x1.5 9/16-18", "1/4 NPT BSPP", "M14x1.5 -6 JIC"])
+    def test_of_two_designations_is_never_certain(self, text):
+        assert read("thread", text).certainty in ("ambiguous", "unreadable")
 
     def test_that_is_not_of_the_series_it_names_is_refused_with_both(self):
         found = read("thread", "9/16-18 UNC")
@@ -447,6 +471,7 @@ class TestQuantity:
             }),
             ("-40 degC", {"value": -40.0, "unit": "degC"}),
             ("1.2 bar abs", {"value": 1.2, "unit": "bar", "reference": "absolute"}),
+            ("58 psi g", {"value": 58.0, "unit": "psi"}),
             ("600 hp at the wheels", {"value": 600.0, "unit": "hp", "power_at": "wheels"}),
             ("10 micron absolute", {"value": 10.0, "unit": "um", "rating": "absolute"}),
             ("at most 5 bar", {"value": 5.0, "unit": "bar", "bound": "most"}),
@@ -466,6 +491,7 @@ class TestQuantity:
             ("255 lph", "voltage"),
             ("340 L/h @ 3-4 bar @ 13.5 V", "condition"),
             ("340 L/h @ 3 bar @ 4 bar @ 13.5 V", "condition"),
+            ("340 L/h @ 43.5 psi (3 bar)", "voltage"),
             ("about 5 bar", "the word `about`"),
             ("~5 bar", "the word `~`"),
         ],
@@ -476,9 +502,7 @@ class TestQuantity:
         assert found.certainty == "partial"
         assert unknown in found.unknown
 
-    @pytest.mark.parametrize(
-        "text", ["9**9**7 mm", "58 psi g", "1e5 psi", "5 5 bar", "10/20 mm", "half"]
-    )
+    @pytest.mark.parametrize("text", ["9**9**7 mm", "1e5 psi", "5 5 bar", "10/20 mm", "half"])
     def test_what_is_no_quantity_is_unreadable(self, text):
         assert read("quantity", text).certainty == "unreadable"
 
