@@ -6,9 +6,8 @@ from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from rules.assembly import FuelId
 from rules.connections import Words
-from rules.parts import Component
+from rules.parts import Component, FuelId
 from rules.vocabulary import Gender, Kind, Lifecycle, Material, System
 from service.paging import CursorText, Limit
 

@@ -18,12 +18,11 @@ from pydantic import BaseModel
 
 from rules.connections import Connection
 from rules.parts import Component, Need, PartBase, Port, Wetted
-from rules.reading import UnclearConnection, connection_or_fault
 from rules.vocabulary import Kind, words
 from service.strict_json import JsonFaults, read_json
 
 DecimalMark = Literal["comma", "point"]
-Form = Literal["text", "amount", "connection", "flag", "count", "quantity", "list", "json"]
+Form = Literal["text", "amount", "flag", "count", "quantity", "list", "json"]
 
 LIST_MARK: Final = "|"
 """Between the members of a list in one cell; commas and semicolons separate cells."""
@@ -132,7 +131,7 @@ def _leaves(model: type[BaseModel], at: tuple[str, ...]) -> Iterator[tuple[tuple
         if isinstance(inner, type) and issubclass(inner, BaseModel):
             yield from _leaves(inner, steps)
             if inner is Connection:
-                yield steps, "connection"
+                yield steps, "text"
         else:
             yield steps, _form(inner)
 
@@ -184,14 +183,6 @@ def read_cell(cell: str, column: Column, form: Form, decimal: DecimalMark | None
 
 def _text(cell: str, _decimal: DecimalMark | None) -> object:
     return cell
-
-
-def _connection(cell: str, _decimal: DecimalMark | None) -> object:
-    try:
-        system, size, gender = connection_or_fault(cell)
-    except UnclearConnection as unclear:
-        raise CellError(unclear.reason, unclear.expected) from unclear
-    return {"system": system, "size": size, "gender": gender}
 
 
 def _flag(cell: str, _decimal: DecimalMark | None) -> object:
@@ -269,7 +260,6 @@ def _amount(cell: str, decimal: DecimalMark | None) -> object:
 _READERS: Final[Mapping[Form, Callable[[str, DecimalMark | None], object]]] = {
     "text": _text,
     "amount": _amount,
-    "connection": _connection,
     "flag": _flag,
     "count": _count,
     "quantity": _quantity,

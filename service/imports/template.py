@@ -38,7 +38,7 @@ EXAMPLES: Final[Sequence[Mapping[str, str]]] = (
         "lifecycle": "sold",
         "wetted.liner.material": "ptfe-conductive",
         "working_pressure": "1000 psi",
-        "approved_fuels": "e10|e85",
+        "approved_fuels": "E10|E85",
         "price.amount": "21.50",
         "price.currency": "EUR",
         "spec.construction": "ptfe-smooth-bore",

@@ -338,7 +338,7 @@ def shop(client: TestClient) -> TestClient:
         name="O-ring adapter 50% off_line",
         ports=[PORT, {"id": "b", "role": "either", "connection": {"system": "flare-37"}}],
         wetted=[{"part": "body", "material": "stainless-steel-300"}],
-        approved_fuels=["e85"],
+        approved_fuels=["E85"],
     )
     create(
         client,
@@ -360,7 +360,7 @@ def shop(client: TestClient) -> TestClient:
         "HOSE-1",
         kind="bulk-hose",
         wetted=[{"part": "liner", "material": "ptfe-conductive"}],
-        excluded_fuels=["e85"],
+        excluded_fuels=["E85"],
     )
     create(client, "HOSE-2", kind="bulk-hose", wetted=[{"part": "liner", "material": None}])
     create(client, "FUSE-1", kind="fuse", wetted=[])

@@ -55,7 +55,7 @@ def fill(url: str) -> None:
     """Store something in every table."""
     database = Database(make_engine(url))
     successor = component(
-        "NEW", superseded_by=None, approved_fuels=["e85"], needs=[{"kind": "seal", "sku": "OLD"}]
+        "NEW", superseded_by=None, approved_fuels=["E85"], needs=[{"kind": "seal", "sku": "OLD"}]
     )
     items = [{"ref": "adapter", "sku": EXAMPLE["sku"]}]
     with database.write() as write:

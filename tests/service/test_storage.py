@@ -149,7 +149,7 @@ def test_a_document_read_back_is_the_component_that_was_stored() -> None:
         kind="pump",
         ports=[{"id": "in", "role": "inlet", "bore": "3 1/8 in", "seal": {"form": "o-ring"}}],
         wetted=[{"part": "vane", "material": None, "moving": True}],
-        approved_fuels=["e85"],
+        approved_fuels=["E85"],
         price={"amount": "10.00", "currency": "EUR"},
         needs=[{"kind": "clamp", "quantity": 2}],
         temperature_least="-40 degF",
