@@ -6,9 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import Any, Final
 
-from rules.reading.bare import (
-    connection,
-)
+from rules.reading.bare import connection
 from rules.reading.codes import read_code, read_flange
 from rules.reading.naming import write_connection
 from rules.reading.one_end import read_end

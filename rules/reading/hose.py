@@ -101,40 +101,63 @@ def read_hose_bore(folded: str) -> Reading:
     A dash size does not settle a bore: hoses of one dash size differ by construction.
     """
     parsed = parse(folded)
-    numbers = [token.number for token in parsed.sizes if isinstance(token, Dash | Whole)]
-    lengths = [token for token in parsed.sizes if isinstance(token, Inches | Millimetres)]
-    if parsed.unknown or parsed.systems or len(parsed.sizes) != 1:
-        return unreadable("What is the bore of the hose, in millimetres or inches?")
-    if numbers:
-        return _by_number(
-            numbers[0], marked=isinstance(parsed.sizes[0], Dash) or bool(parsed.opens)
-        )
-    if not lengths:
-        return unreadable("What is the bore of the hose, in millimetres or inches?")
-    token = lengths[0]
-    value, unit = (float(token.value), "inch" if isinstance(token, Inches) else "mm")
-    said = f"{token.size} inch" if unit == "inch" else token.size
-    if "tube" in parsed.forms and "bore" not in parsed.forms:
+    if parsed.unknown or parsed.systems or not parsed.sizes:
+        return unreadable(_WHICH_BORE)
+    if parsed.disagreement:
+        inches, millimetres = parsed.disagreement
         return ambiguous(
-            f"{said} outside: what is the bore?",
-            [
-                length_option(value, unit, "hose outside", f"a hose {said} outside"),
-                ReadingOption({"bore": {"value": value, "unit": unit}}, f"a hose of {said} bore"),
-            ],
+            f"{inches.size} inch and {millimetres.size} are not the same: which measures right?",
+            [_bore(inches), _bore(millimetres)],
         )
-    return certain({"bore": {"value": value, "unit": unit}}, f"a hose of {said} bore")
+    match parsed.sizes:
+        case [Dash(number)]:
+            return _dash_size(number)
+        case [Whole(number)]:
+            return _dash_size(number) if parsed.opens else _bare_number(number)
+        case [(Inches() | Millimetres()) as length]:
+            return _measured(length, outside="tube" in parsed.forms and "bore" not in parsed.forms)
+        case _:
+            return unreadable(_WHICH_BORE)
 
 
-def _by_number(number: int, *, marked: bool) -> Reading:
-    dash = ReadingOption({"size": f"-{number}"}, f"hose size -{number}, of a bore not yet known")
-    if marked:
-        return partial(
-            {"size": f"-{number}", "bore": None},
-            f"What is the bore of that -{number} hose, or how is it built?",
-            ("bore",),
-            [dash],
-        )
-    millimetres = ReadingOption(
-        {"bore": {"value": float(number), "unit": "mm"}}, f"a hose of {number} mm bore"
+_WHICH_BORE: Final = "What is the bore of the hose, in millimetres or inches?"
+
+
+def _measured(length: Inches | Millimetres, *, outside: bool) -> Reading:
+    bore = _bore(length)
+    if not outside:
+        return certain(bore.canonical, bore.label)
+    value, unit, said = _length(length)
+    over_all = length_option(value, unit, "hose outside", f"a hose {said} outside")
+    return ambiguous(f"{said} outside: what is the bore?", [over_all, bore])
+
+
+def _bore(length: Inches | Millimetres) -> ReadingOption:
+    value, unit, said = _length(length)
+    return ReadingOption({"bore": {"value": value, "unit": unit}}, f"a hose of {said} bore")
+
+
+def _length(length: Inches | Millimetres) -> tuple[float, str, str]:
+    if isinstance(length, Inches):
+        return float(length.value), "inch", f"{length.size} inch"
+    return length.value, "mm", length.size
+
+
+def _dash_size(number: int) -> Reading:
+    return partial(
+        {"size": f"-{number}", "bore": None},
+        f"What is the bore of that -{number} hose, or how is it built?",
+        ("bore",),
+        [_of_dash_size(number)],
     )
-    return ambiguous(f"Is {number} the hose's size or its bore in mm?", [dash, millimetres])
+
+
+def _bare_number(number: int) -> Reading:
+    return ambiguous(
+        f"Is {number} the hose's size, or its bore in mm?",
+        [_of_dash_size(number), _bore(Millimetres(float(number)))],
+    )
+
+
+def _of_dash_size(number: int) -> ReadingOption:
+    return ReadingOption({"size": f"-{number}"}, f"hose size -{number}, of a bore not yet known")

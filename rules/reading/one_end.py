@@ -95,8 +95,8 @@ def _understood(parsed: Parsed, *, on_adapter: bool) -> Reading:
     """The reading of the words we know."""
     if parsed.dotted:
         return dotted(parsed.dotted)
-    if disagreement := _two_lengths(parsed):
-        return disagreement
+    if parsed.disagreement:
+        return _two_lengths(parsed, *parsed.disagreement)
     if parsed.left_hand:
         return _left_handed(parsed)
     if len(parsed.systems) > 1 or (parsed.systems and parsed.opens):
@@ -108,25 +108,13 @@ def _understood(parsed: Parsed, *, on_adapter: bool) -> Reading:
     return _no_system(parsed)
 
 
-_AGREEMENT: Final = 0.01  # 5/16 inch and 8 mm are 0.8 % apart, 3/8 inch and 10 mm 5 %
-
-
-def _two_lengths(parsed: Parsed) -> Reading | None:
-    """Drop the second unit of a length given in two that agree; tell of two that do not."""
-    inches, millimetres = parsed.of(Inches), parsed.of(Millimetres)
-    if len(inches) != 1 or len(millimetres) != 1:
-        return None
-    inch, millimetre = inches[0], millimetres[0]
-    apart = abs(float(inch.value) * 25.4 / millimetre.value - 1) if millimetre.value else 1.0
-    if apart <= _AGREEMENT:
-        parsed.sizes.remove(millimetre)
-        return None
+def _two_lengths(parsed: Parsed, inches: Inches, millimetres: Millimetres) -> Reading:
     system = next(iter(parsed.systems)) if len(parsed.systems) == 1 else None
     return ambiguous(
-        f"{inch.size} inch and {millimetre.size} are not the same: which one measures right?",
+        f"{inches.size} inch and {millimetres.size} are not the same: which one measures right?",
         [
             ReadingOption(connection(system, size, parsed.gender), write_connection(system, size))
-            for size in (inch.size, millimetre.size)
+            for size in (inches.size, millimetres.size)
         ],
     )
 
@@ -321,12 +309,12 @@ def _no_such_size(system: System, gender: Gender | None, parsed: Parsed) -> Read
             f"The sizes disagree: is it {' or '.join(dict.fromkeys(each))}?",
             [option(system, size, gender) for size in dict.fromkeys(each)],
         )
-    if system in ("npt", "nptf", "bspp", "bspt") and (dashes := parsed.of(Dash)):
+    if system in PIPE_SYSTEMS and (dashes := parsed.of(Dash)):
         sixteenths = Inches(dashes[0].number * _SIXTEENTH)
-        return ambiguous(
-            f"Is that {sixteenths.size} pipe, counted in sixteenths?",
-            [option(system, size, gender) for size in sizes_meant(system, sixteenths)],
-        )
+        options = [option(system, size, gender) for size in sizes_meant(system, sixteenths)]
+        if options:
+            question = f"Is that {sixteenths.size} pipe, counted in sixteenths?"
+            return ambiguous(question, options)
     known = _known_sizes(system)
     name = write_connection(system)
     if known:

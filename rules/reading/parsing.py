@@ -49,7 +49,14 @@ S = TypeVar("S", bound=Size)
 
 @dataclass(slots=True)
 class Parsed:
-    """What a text says, word by word. `unknown` holds the words that are none of ours."""
+    """What a text says, word by word.
+
+    Attributes:
+        opens: words that name a connection and leave its system open.
+        disagreement: a length in two units that are not the same.
+        has_key: whether an equals sign says which number is the size.
+        unknown: the words that are none of ours.
+    """
 
     systems: set[System] = field(default_factory=set)
     opens: set[OpenWord] = field(default_factory=set)
@@ -59,6 +66,7 @@ class Parsed:
     sizes: list[Size] = field(default_factory=list)
     angles: list[int] = field(default_factory=list)
     dotted: Dotted | None = None
+    disagreement: tuple[Inches, Millimetres] | None = None
     left_hand: bool = False
     has_key: bool = False
     unknown: list[str] = field(default_factory=list)
@@ -102,6 +110,7 @@ def parse(folded: str) -> Parsed:
     at = 0
     while at < len(found):
         at += _take(found, at, parsed)
+    _settle_lengths(parsed)
     _settle_angles(parsed)
     _settle_words(parsed)
     return parsed
@@ -185,6 +194,21 @@ def _mean(meanings: Iterable[Meaning], parsed: Parsed) -> None:
                 parsed.series.add(name)
             case LeftHand():
                 parsed.left_hand = True
+
+
+_AGREEMENT: Final = 0.01  # 5/16 inch and 8 mm are 0.8 % apart, 3/8 inch and 10 mm 5 %
+
+
+def _settle_lengths(parsed: Parsed) -> None:
+    """Drop the millimetres beside inches that agree with them; note those that do not."""
+    inches, millimetres = parsed.of(Inches), parsed.of(Millimetres)
+    if len(inches) != 1 or len(millimetres) != 1:
+        return
+    converted = float(inches[0].value) * 25.4
+    if abs(converted - millimetres[0].value) <= _AGREEMENT * converted:
+        parsed.sizes.remove(millimetres[0])
+    else:
+        parsed.disagreement = inches[0], millimetres[0]
 
 
 def _settle_angles(parsed: Parsed) -> None:

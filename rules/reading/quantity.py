@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from rules.quantities import convert
 from rules.reading.clauses import RANGE_SIGNS, Clause, Measure, clauses
+from rules.reading.numbers import bare_quantity
 from rules.reading.outcome import (
     Reading,
     ReadingOption,
@@ -174,7 +175,7 @@ def _pieces(count: Measure, length: Measure) -> Reading:
     unit = length.unit
     if not isinstance(unit, KnownUnit) or unit.dimension != "length":
         return unreadable(_WHICH_ONE)
-    if count.value is None or length.value is None or not count.value.is_integer():
+    if not count.value or not length.value or not count.value.is_integer():
         return unreadable(_WHICH_UNIT)
     canonical = {"pieces": int(count.value), **_quantity(length.value, unit)}
     return certain(canonical, f"{count.value:g} pieces of {length.value:g} {unit.name}")
@@ -229,7 +230,7 @@ def _one(measure: Measure, terms: set[str], conditions: Sequence[Clause]) -> Rea
     if measure.number is None:
         return unreadable(_WHICH_UNIT) if conditions else _unit_alone(measure.unit, terms)
     if measure.unit is None:
-        return _bare(measure.number, conditions)
+        return unreadable(_WHICH_UNIT) if conditions else bare_quantity(measure.number)
     if len(measure.number.values) > 1:
         return _two_values(measure.number, measure.unit)
     if measure.upper is not None:
@@ -479,42 +480,6 @@ def _manifold_sensor(value: float, unit: KnownUnit) -> Reading:
         "Is that the range of an absolute pressure sensor, or boost?",
         [_option(sensor), _option(boost)],
     )
-
-
-def _bare(number: Number, conditions: Sequence[Clause]) -> Reading:
-    """A number without a unit."""
-    if conditions:
-        return unreadable(_WHICH_UNIT)
-    if number.values == (0.0,):
-        return zero()
-    options = [
-        _option({"value": value, "unit": unit})
-        for value in number.values
-        for unit in ("pieces", "m", "ft", "mm", "L/h", "psi")
-    ]
-    options.append(ReadingOption({"of": "name"}, "the name or number of a part"))
-    return ambiguous(f"In which unit is the {number.text}?", options)
-
-
-def zero() -> Reading:
-    """A zero, which many systems write for nothing recorded."""
-    return ambiguous(
-        "Is it really zero, or was nothing recorded?",
-        [ReadingOption(0.0, "zero"), ReadingOption(None, "nothing is recorded")],
-    )
-
-
-def read_number_text(folded: str) -> Reading:
-    """Read a number without a unit from folded text. The canonical form is the number."""
-    values = numbers_meant(folded)
-    if not values:
-        return unreadable("Which number is it?")
-    if len(values) > 1:
-        options = [ReadingOption(value, f"{value:g}") for value in values]
-        return ambiguous(f"Is {folded} {values[0]:g} or {values[1]:g}?", options)
-    if values[0] == 0:
-        return zero()
-    return certain(values[0], f"{values[0]:g}")
 
 
 _LARGEST_ANGLE: Final = 360.0

@@ -9,8 +9,9 @@ from rules.reading.connection import read_connection_folded
 from rules.reading.fuel import read_fuel
 from rules.reading.hose import read_hose_bore, read_marking
 from rules.reading.material import read_material
+from rules.reading.numbers import read_number_text
 from rules.reading.outcome import LONGEST_TEXT, MISSING, Reading, ambiguous, unreadable
-from rules.reading.quantity import read_angle_text, read_number_text, read_quantity_text
+from rules.reading.quantity import read_angle_text, read_quantity_text
 from rules.reading.size import read_size
 from rules.reading.text import date_readings, fold, is_placeholder, spreadsheet_date
 from rules.reading.thread import read_thread

@@ -493,6 +493,8 @@ class TestQuantity:
             ("340 L/h @ 3 bar @ 4 bar @ 13.5 V", "condition"),
             ("340 L/h @ 43.5 psi (3 bar)", "voltage"),
             ("about 5 bar", "the word `about`"),
+            ("13.5 V boost", "the word `boost`"),
+            ("3 bar @", "the word `@`"),
             ("~5 bar", "the word `~`"),
         ],
     )
@@ -502,7 +504,10 @@ class TestQuantity:
         assert found.certainty == "partial"
         assert unknown in found.unknown
 
-    @pytest.mark.parametrize("text", ["9**9**7 mm", "1e5 psi", "5 5 bar", "10/20 mm", "half"])
+    @pytest.mark.parametrize(
+        "text",
+        ["-6 mm", "340 bar psi", "max psi", "9**9**7 mm", "1e5 psi", "5 5 bar", "10/20 mm"],
+    )
     def test_what_is_no_quantity_is_unreadable(self, text):
         assert read("quantity", text).certainty == "unreadable"
 
