@@ -15,14 +15,14 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from psycopg import sql
-from sqlalchemy import delete, update
 from sqlalchemy.engine import URL, make_url
 
 from service.app import create_app
-from service.database import METADATA, Database, catalogue_revision, make_engine, migrate
+from service.database import Database, make_engine, migrate
 from service.forms import Forms
 from service.settings import Settings
 from service.snapshot import Snapshot
+from tests.service.shop import make_empty
 
 POSTGRESQL_VARIABLE = "LINEWORTHY_TEST_POSTGRESQL_URL"
 NO_POSTGRESQL = (
@@ -121,16 +121,6 @@ def spare_postgresql() -> list[str]:
     return []
 
 
-def empty(url: str) -> None:
-    engine = make_engine(url, for_migration=True)
-    with engine.begin() as connection:
-        for table in reversed(METADATA.sorted_tables):
-            if table is not catalogue_revision:
-                connection.execute(delete(table))
-        connection.execute(update(catalogue_revision).values(revision=0))
-    engine.dispose()
-
-
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The URL of an empty database at this version's schema."""
@@ -145,7 +135,7 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
         spare.append(text_of(make(request.getfixturevalue("migrated_postgresql"))))
     url = spare.pop()
     yield url
-    empty(url)
+    make_empty(url)
     spare.append(url)
 
 
