@@ -122,17 +122,17 @@ def _two_lengths(parsed: Parsed, inches: Inches, millimetres: Millimetres) -> Re
 def _left_handed(parsed: Parsed) -> Reading:
     threads = [thread.designation for thread in parsed.of(InchThread)]
     threads += [thread.designation for thread in parsed.of(MetricThread)]
+    thread = threads[0] if len(threads) == 1 else None
     system = next(iter(parsed.systems)) if len(parsed.systems) == 1 else None
+    if not (thread or system):
+        return unreadable(_WHAT_IS_IT)
+    canonical = connection(system, None, parsed.gender, thread=thread, hand="left")
+    label = write_connection(system, thread, parsed.gender)
     return partial(
-        connection(
-            system,
-            None,
-            parsed.gender,
-            thread=threads[0] if len(threads) == 1 else None,
-            hand="left",
-        ),
+        canonical,
         "Is the thread really left-handed? No fuel connection known here has one.",
         ("system", "size"),
+        [ReadingOption(canonical, f"{label}, left-handed")],
     )
 
 
