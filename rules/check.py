@@ -10,9 +10,10 @@ import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import Any
 
 from rules import engine
 from rules.assembly import Request
@@ -106,7 +107,18 @@ def _rulings(circuit: Circuit, book: engine.Book) -> Iterator[_Ruled]:
         engine.Subject(case.about, case.kind, case.facts): case for case in cases(circuit)
     }
     for ruling in book.judge(of_subject):
-        yield _Ruled(ruling, of_subject[ruling.subject])
+        case = of_subject[ruling.subject]
+        if ruling.outcome.decision == "fires" or _stays_open(ruling.rule, case):
+            yield _Ruled(ruling, case)
+
+
+def _stays_open(rule: engine.Rule, case: Case) -> bool:
+    """Whether any value that the unknown facts may still have keeps a rule from passing."""
+    facts: Any = case.facts
+    return not case.outcomes or any(
+        rule.condition.decide(replace(facts, **outcome)).decision != "passes"
+        for outcome in case.outcomes
+    )
 
 
 # Findings of rules that fire -------------------------------------------------------------------

@@ -242,7 +242,7 @@ class Circuit:
         for pump in self.of_kind("pump"):
             yield from ((p, "suction") for p in pump.ports if p.port.role == "inlet")
         for regulator in self.of_kind("regulator"):
-            yield from ((p, "reference") for p in regulator.ports if p.port.role == "sense")
+            yield from ((p, "reference") for p in _reference_ports(regulator))
         for item in self.items.values():
             if item.item.line is not None:
                 yield from ((p, item.item.line) for p in item.ports)
@@ -346,6 +346,23 @@ def _lies_outside(item: PlacedItem) -> bool:
 
 def _is_reducing(regulator: PlacedItem) -> bool:
     return getattr(regulator.part.spec, "action", None) == "reducing"
+
+
+_HOSE_SYSTEMS = frozenset({"barb", "beaded-tube", "hose-end"})
+
+
+def _reference_ports(regulator: PlacedItem) -> list[PlacedPort]:
+    """The ports by which a regulator senses the manifold; its other sense ports take a gauge.
+
+    A reference port takes a hose; where none does, the only sense port there is.
+    """
+    sensing = [port for port in regulator.ports if port.port.role == "sense"]
+    for_hose = [
+        port
+        for port in sensing
+        if port.port.connection is not None and port.port.connection.system in _HOSE_SYSTEMS
+    ]
+    return for_hose or (sensing if len(sensing) == 1 else [])
 
 
 def _is_tank_wall(item: PlacedItem) -> bool:

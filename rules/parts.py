@@ -179,7 +179,12 @@ class Port(Model):
     """One place where a part joins another."""
 
     id: Identifier = Field(description="Unique within the part.", examples=["outlet"])
-    role: Role = Field(description="What passes there.")
+    role: Role = Field(
+        description=(
+            "What passes there. `sense`: a gauge or sensor port, and the port by which a regulator "
+            "senses the manifold, which is the one that takes a hose."
+        )
+    )
     connection: Connection | None = Field(
         default=None,
         description="How it joins, as an object or as the trade writes it (`-6 AN male`).",

@@ -36,6 +36,8 @@ class Case:
         ports: ports concerned, as `ref.port`.
         pointer: RFC 6901 pointer into the request.
         sources: where the tables' part of the facts comes from, beside the rule's own sources.
+        outcomes: for facts that hang together and are unknown together, the values they may still
+            have; empty where they may have any.
         missing: asked only when something cannot be told: for a computed fact that is unknown, the
             attributes that were not recorded and that it hangs on. A fact that is not among them
             stands for itself.
@@ -49,3 +51,4 @@ class Case:
     pointer: str
     missing: Callable[[], Mapping[str, tuple[Gap, ...]]]
     sources: tuple[str, ...] = ()
+    outcomes: tuple[Mapping[str, str], ...] = ()

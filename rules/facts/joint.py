@@ -251,6 +251,11 @@ def _case(
         pointer=joint.pointer,
         missing=partial(_missing, joint, mating, (a, b)),
         sources=_standards(a_facts, b_facts, circuit),
+        outcomes=(
+            tuple({"mating": verdict, "reason": reason} for verdict, reason in mating.outcomes)
+            if open_verdict
+            else ()
+        ),
     )
 
 
@@ -369,13 +374,19 @@ _ATTRIBUTE_WORDS = {
 }
 
 
+_OF_THE_PART = frozenset({"construction"})
+
+
 def _missing(
     joint: PlacedJoint, mating: Mating, ends: tuple[PlacedPort, PlacedPort]
 ) -> Mapping[str, tuple[Gap, ...]]:
     first, second = joint.ends
     sides = {"a": first, "b": second}
     hangs_on = tuple(
-        Gap(_ATTRIBUTE_WORDS[attribute], sides[side].name)
+        Gap(
+            _ATTRIBUTE_WORDS[attribute],
+            sides[side].item.ref if attribute in _OF_THE_PART else sides[side].name,
+        )
         for side, _, attribute in (name.partition(".") for name in mating.missing)
     )
     pressure = (Gap("base pressure and boost", "the application"),)

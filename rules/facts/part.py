@@ -129,6 +129,7 @@ class PartFacts(Record):
         Maybe[float],
         Number("kPa", shown="bar", label="greatest pump pressure", origin="catalogue of the pump"),
     ]
+    pump_listed: Annotated[bool, Flag(label="pump in the list", origin="request")]
     limited: Annotated[bool, Flag(label="regulator limits the pressure", origin="computed")]
     maximum_pressure_kpa: Annotated[
         Maybe[float],
@@ -160,7 +161,8 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     """A case for each item."""
     limited = _pressure_is_limited(circuit)
     pump_limit = _pump_limit(circuit)
-    reversed_items = _reversed_items(circuit)
+    flow_starts = tuple(_flow_starts(circuit))
+    reversed_items = _reversed_items(circuit, flow_starts)
     missing_needs = _missing_needs(circuit)
     for item in circuit.items.values():
         line = circuit.line_of(item)
@@ -181,8 +183,9 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             temperature_most_c=recorded(item.part.temperature_most_c),
             maker_approves=maker_approves(item, circuit),
             maker_excludes=circuit.fuel.id in item.part.excluded_fuels,
-            reversed=_reversed(item, reversed_items, line),
+            reversed=_reversed(item, reversed_items, line, flow_starts),
             pump_limit_kpa=pump_limit,
+            pump_listed=bool(circuit.of_kind("pump")),
             limited=limited,
             bend_stated=item.item.bend_radius_mm is not None,
             bend_radius_mm=recorded(item.item.bend_radius_mm),
@@ -363,10 +366,12 @@ def _pump_limit(circuit: Circuit) -> Maybe[float]:
     return max(limits) if limits else UNKNOWN
 
 
-def _reversed_items(circuit: Circuit) -> Mapping[PlacedItem, bool]:
+def _reversed_items(
+    circuit: Circuit, flow_starts: Iterable[tuple[PlacedPort, bool]]
+) -> Mapping[PlacedItem, bool]:
     """For each part that flow enters on its way: whether it enters by the outlet."""
     found: dict[PlacedItem, bool] = {}
-    for start, downstream in _flow_starts(circuit):
+    for start, downstream in flow_starts:
         for way in circuit.way_from(start).values():
             for port in way[1:]:
                 if port.item is start.item or port.item in found:
@@ -387,12 +392,15 @@ def _flow_starts(circuit: Circuit) -> Iterator[tuple[PlacedPort, bool]]:
 
 
 def _reversed(
-    item: PlacedItem, reversed_items: Mapping[PlacedItem, bool], line: str | None
+    item: PlacedItem,
+    reversed_items: Mapping[PlacedItem, bool],
+    line: str | None,
+    flow_starts: tuple[tuple[PlacedPort, bool], ...],
 ) -> Maybe[bool]:
     if item in reversed_items:
         return reversed_items[item]
-    # Nothing flows where no joint leads from a pump: there is no direction to be wrong about.
-    return False if line is None or line in ("vent", "reference") else UNKNOWN
+    # Nothing flows where the list has nothing that makes a flow: no direction to be wrong about.
+    return UNKNOWN if flow_starts and line not in (None, "vent", "reference") else False
 
 
 def _missing_needs(circuit: Circuit) -> Mapping[PlacedItem, list[str]]:
@@ -449,7 +457,7 @@ def _missing(item: PlacedItem, line: str | None, app: AppFacts) -> Mapping[str, 
     marking = (Gap("marking", item.ref),)
     return {
         "line": joints,
-        "reversed": joints,
+        "reversed": (Gap("way of the flow through it", item.ref),),
         "pressure_kpa": pressure,
         "app.peak_pressure_kpa": pressure,
         **dict.fromkeys(

@@ -105,6 +105,7 @@ class Mating:
             connector over end form; `None` where not both are known.
         missing: for `unknown`, the attributes it hangs on (`a.size`, `b.bore_mm`).
         possible: every verdict that the recorded facts leave open, the best first.
+        outcomes: the same with the reason each would have; empty where anything may come of it.
     """
 
     verdict: Verdict
@@ -122,6 +123,7 @@ class Mating:
     gap_mm: float | None
     missing: tuple[str, ...]
     possible: tuple[Verdict, ...]
+    outcomes: tuple[tuple[Verdict, Reason], ...] = ()
 
     @property
     def could_seal(self) -> bool:
@@ -174,7 +176,8 @@ def _over_genders(tables: Reference, a: End, b: End) -> Mating:
     if len(possible) == 1:
         return replace(outcomes[0], enters=None)
     missing = [f"{side}.gender" for side, end in _sides(a, b) if end.gender is None]
-    return _unknown(tables, a, b, missing, possible)
+    open_ = dict.fromkeys(pair for outcome in outcomes for pair in outcome.outcomes)
+    return replace(_unknown(tables, a, b, missing, possible), outcomes=tuple(open_))
 
 
 def _genders(end: End) -> tuple[Gender, ...]:
@@ -220,7 +223,9 @@ def _decide(tables: Reference, a: End, b: End, enters: Side | None) -> Mating:
     rows = [*open_rows, *([decided] if decided else [])]
     possible = _ordered(row.verdict for row in rows)
     if len(possible) != 1:
-        return _unknown(tables, a, b, missing, possible, enters, fit.gap_mm)
+        open_ = dict.fromkeys((row.verdict, row.reason) for row in rows)
+        unknown = _unknown(tables, a, b, missing, possible, enters, fit.gap_mm)
+        return replace(unknown, outcomes=tuple(open_))
     return _from_row(tables, decided or rows[0], a, b, enters, fit)
 
 
@@ -335,6 +340,7 @@ def _from_row(
         gap_mm=fit.gap_mm,
         missing=(),
         possible=(row.verdict,),
+        outcomes=((row.verdict, row.reason),),
     )
 
 
@@ -471,6 +477,9 @@ _OTHER_FORM = _Known(frozenset({"other-form"}))
 
 def _thread_fit(tables: Reference, a: End, b: End) -> _Known:
     unsettled = _unsettled_sizes(tables, a, b)
+    if any(end.size is not None and _known_thread(tables, end) is None for end in (a, b)):
+        # A size that the tables do not hold may be any thread at all.
+        return _Known(_THREAD_FITS, unsettled)
     if unsettled:
         fits = frozenset(
             _fit_of_threads(tables, entering, receiving)
@@ -482,6 +491,14 @@ def _thread_fit(tables: Reference, a: End, b: End) -> _Known:
     fit = _fit_of_threads(tables, entering, receiving)
     gap = round(receiving.major_mm - entering.major_mm, 3)
     return _Known(frozenset({fit}), gap_mm=gap)
+
+
+_THREAD_FITS: frozenset[Fit] = frozenset(
+    {
+        *("same", "taper-only", "other-pitch", "enters-loose", "starts-then-jams"),
+        *("too-big-same-pitch", "too-big-other-pitch", "apart"),
+    }
+)
 
 
 def _possible_threads(tables: Reference, end: End) -> tuple[Thread, ...]:
