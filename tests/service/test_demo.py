@@ -1,0 +1,132 @@
+"""The demo: one command that makes a shop, serves it, checks three assemblies and stops."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import httpx
+import pytest
+
+from rules.report import Report
+from seed_data import demo_assemblies
+from service.demo import SHOWN
+from tests.service.test_cli import DRAWN, ESCAPE, environment
+
+COMMAND = [sys.executable, "-m", "service.cli", "demo", "--output"]
+
+
+def processes_on(directory: Path) -> list[str]:
+    """Processes whose environment names a database in a directory."""
+    found = []
+    for process in Path("/proc").glob("[0-9]*/environ"):
+        try:
+            if str(directory).encode() in process.read_bytes():
+                found.append(process.parent.name)
+        except OSError:
+            continue
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="reads /proc")
+def test_three_reports_and_nothing_left_running(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [*COMMAND, str(tmp_path)],
+        capture_output=True,
+        encoding="utf-8",
+        env=environment(),
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert ESCAPE not in done.stdout
+    assert not DRAWN.search(done.stdout)
+    by_slug = {shown.slug: shown for shown in demo_assemblies()}
+    for slug in SHOWN:
+        report = Report.model_validate_json((tmp_path / f"{slug}.json").read_bytes())
+        assert report.verdict == by_slug[slug].expect.verdict
+        assert by_slug[slug].title in done.stdout
+    assert "FITS   " in done.stdout
+    assert done.stdout.count("DOES NOT FIT") == 2
+    assert "flare-screwed-into-o-ring-port" in done.stdout
+    assert "material-unsuitable-for-fuel" in done.stdout
+    assert processes_on(tmp_path) == []
+
+
+def test_runs_again_in_the_same_place(tmp_path: Path) -> None:
+    first, second = (
+        subprocess.run(
+            [*COMMAND, str(tmp_path)],
+            capture_output=True,
+            encoding="utf-8",
+            env=environment(),
+            timeout=120,
+            check=False,
+        )
+        for _ in range(2)
+    )
+    assert (first.returncode, second.returncode) == (0, 0)
+    reports = [
+        run.stdout.partition("Checked over HTTP")[2].partition("\n")[2] for run in (first, second)
+    ]
+    assert reports[0] == reports[1]
+
+
+def test_kept_up_until_interrupted(tmp_path: Path) -> None:
+    process = subprocess.Popen(
+        [*COMMAND, str(tmp_path), "--keep"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+        env=environment(),
+    )
+    assert process.stdout
+    assert process.stderr
+    try:
+        line = next(line for line in process.stdout if "The API's pages:" in line)
+        page = line.split()[-1]
+        assert httpx.get(page).status_code == 200
+        process.send_signal(signal.SIGINT)
+        assert process.wait(30) == 0
+        assert process.stderr.read() == ""
+        with pytest.raises(httpx.ConnectError):
+            httpx.get(page)
+    finally:
+        process.kill()
+        process.wait()
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is read-only to root")
+def test_place_that_cannot_be_written(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    done = subprocess.run(
+        [*COMMAND, str(tmp_path / "inside")],
+        capture_output=True,
+        encoding="utf-8",
+        env=environment(),
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+
+
+def test_place_that_is_a_file(tmp_path: Path) -> None:
+    place = tmp_path / "output"
+    place.write_text(json.dumps("not a directory"), encoding="utf-8")
+    done = subprocess.run(
+        [*COMMAND, str(place)],
+        capture_output=True,
+        encoding="utf-8",
+        env=environment(),
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
