@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any, Final
 
@@ -120,26 +121,23 @@ def quick_connects_called(value: float) -> tuple[ReadingOption, ...]:
     )
 
 
-# Threads per inch of ASME B1.1 (UNC, UNF, UNEF, and UN at 1 1/16) by diameter, from memory.
-INCH_THREADS: Final = {
-    "1/4": ("28", "20", "32"),
-    "5/16": ("24", "18", "32"),
-    "3/8": ("24", "16", "32"),
-    "7/16": ("20", "14", "28"),
-    "1/2": ("20", "13", "28"),
-    "9/16": ("18", "12", "24"),
-    "5/8": ("18", "11", "24"),
-    "3/4": ("16", "10", "20"),
-    "7/8": ("14", "9", "20"),
-    "1": ("12", "8", "20", "14"),
-    "1 1/16": ("12", "18"),
-    "1 3/16": ("12", "18"),
-    "1 5/16": ("12", "18"),
+# Threads per inch of ASME B1.1 by diameter and series, from memory.
+INCH_THREADS: Final[Mapping[str, Mapping[str, str]]] = {
+    "1/4": {"unf": "28", "unc": "20", "unef": "32"},
+    "5/16": {"unf": "24", "unc": "18", "unef": "32"},
+    "3/8": {"unf": "24", "unc": "16", "unef": "32"},
+    "7/16": {"unf": "20", "unc": "14", "unef": "28"},
+    "1/2": {"unf": "20", "unc": "13", "unef": "28"},
+    "9/16": {"unf": "18", "unc": "12", "unef": "24"},
+    "5/8": {"unf": "18", "unc": "11", "unef": "24"},
+    "3/4": {"unf": "16", "unc": "10", "unef": "20"},
+    "7/8": {"unf": "14", "unc": "9", "unef": "20"},
+    "1": {"unf": "12", "unc": "8", "unef": "20", "uns": "14"},
 }
 # Pitches of ISO 261 by diameter, from memory, in the order they are met on fuel parts.
-METRIC_PITCHES: Final = {
-    "8": ("1", "1.25"),
-    "10": ("1", "1.25", "1.5"),
+METRIC_PITCHES: Final[Mapping[str, tuple[str, ...]]] = {
+    "8": ("1", "1.25", "0.75"),
+    "10": ("1", "1.25", "1.5", "0.75"),
     "12": ("1.5", "1.25", "1.75", "1"),
     "14": ("1.5", "1.25", "2", "1"),
     "16": ("1.5", "2", "1"),
@@ -148,6 +146,30 @@ METRIC_PITCHES: Final = {
     "22": ("1.5", "2.5", "2", "1"),
     "24": ("1.5", "3", "2", "1"),
 }
+
+
+def other_pitches(token: InchThread | MetricThread) -> tuple[str, ...]:
+    """The threads of a diameter, where the standard has none with the pitch of the text."""
+    if isinstance(token, MetricThread):
+        pitches = METRIC_PITCHES.get(token.diameter, ())
+        known = [f"M{token.diameter}x{pitch}" for pitch in pitches]
+    else:
+        diameter = inch_size(token.diameter)
+        known = [f"{diameter}-{pitch}" for pitch in INCH_THREADS.get(diameter, {}).values()]
+    if token.designation in known or connections_with(token):
+        return ()
+    return tuple(known)
+
+
+def no_such_thread(token: InchThread | MetricThread, known: Sequence[str]) -> Reading:
+    """A pitch that the diameter does not have: likely a slip of typing."""
+    return ambiguous(
+        f"There is no {token.designation} thread: is it {' or '.join(known)}?",
+        [
+            ReadingOption(connection(None, None, thread=thread), f"{thread} thread")
+            for thread in known
+        ],
+    )
 
 
 def connections_with(token: InchThread | MetricThread) -> tuple[tuple[System, str], ...]:
@@ -226,6 +248,8 @@ _DECIMAL_ROUNDING: Final = 0.0006  # .313 for 5/16
 
 def bare_thread(token: InchThread | MetricThread, gender: Gender | None = None) -> Reading:
     """A thread whose seal nobody named."""
+    if known := other_pitches(token):
+        return no_such_thread(token, known)
     found = connections_with(token)
     plain = ReadingOption(
         {"thread": token.designation, "of": "bolt or stud"},

@@ -65,7 +65,7 @@ Meaning = SystemWord | OpenWords | GenderWord | LeftHand | Series | FormWord
 
 _SYSTEM_PHRASES: Final[dict[System, str]] = {
     "flare-37": "jic | jic flare | an flare",
-    "flare-45": "sae flare | j512 flare",
+    "flare-45": "sae flare",
     "inverted-flare": "inverted flare | inv flare | inverted",
     "bubble-flare": "bubble flare | bubble | iso flare | din flare | iso bubble flare",
     "orb": "orb | org | o ring boss | oring boss | o ring port | oring port | stor | boss",
@@ -184,7 +184,6 @@ LONGEST_PHRASE: Final = max(map(len, PHRASES))
 WORDS: Final = tuple(sorted({word for words in PHRASES for word in words}))
 
 STANDARDS: Final[dict[str, System]] = {
-    "j512": "flare-45",
     "j514": "flare-37",
     "iso84342": "flare-37",
     "as4395": "flare-37",

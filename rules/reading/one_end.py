@@ -16,7 +16,9 @@ from rules.reading.bare import (
     bare_thread,
     connection,
     dotted,
+    no_such_thread,
     option,
+    other_pitches,
     quick_connects_called,
     unmarked_metric,
 )
@@ -166,6 +168,9 @@ def _one_system(system: System, parsed: Parsed) -> Reading:
         return missing
     if system == "quick-connect" and (called := _quick_connect_by_name(parsed)):
         return called
+    for token in parsed.sizes:
+        if isinstance(token, InchThread | MetricThread) and (known := _other(token)):
+            return no_such_thread(token, known)
     tokens = _tokens_for(system, parsed)
     if not tokens:
         return _without_size(system, gender)
@@ -177,6 +182,12 @@ def _one_system(system: System, parsed: Parsed) -> Reading:
             f"Which size: {' or '.join(sizes)}?", [option(system, s, gender) for s in sizes]
         )
     return _no_such_size(system, gender, parsed)
+
+
+def _other(token: InchThread | MetricThread) -> tuple[str, ...]:
+    """Other pitches of the diameter; none where the text leaves the pitch out."""
+    left_out = isinstance(token, MetricThread) and token.pitch is None
+    return () if left_out else other_pitches(token)
 
 
 def _checked(system: System, reading: Reading, parsed: Parsed) -> Reading:

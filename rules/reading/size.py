@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from rules.reading.bare import bare_inches
 from rules.reading.one_end import read_end
 from rules.reading.outcome import Reading, certain, unreadable
 from rules.reading.parsing import parse
-from rules.reading.scan import Inches
 
 # A size with the key of its own scale beside it: `6 (1/4=4, 3/8=6, 1/2=8)`.
 _WITH_KEY: Final = re.compile(
@@ -25,25 +23,16 @@ def read_size(folded: str) -> Reading:
     """
     if keyed := _WITH_KEY.fullmatch(folded):
         return _keyed(int(keyed[1]), keyed[2])
-    parsed = parse(folded)
     found = read_end(folded, on_adapter=False)
-    if (
-        parsed.opens == {"an"}
-        and found.certainty == "partial"
-        and isinstance(found.canonical, dict)
-    ):
+    if not isinstance(found.canonical, dict):
+        return found
+    # The dash number of an AN size is certain, whatever it seals with.
+    if parse(folded).opens == {"an"} and set(found.unknown) <= {"seal", "gender"}:
         size = found.canonical["size"]
         return certain({"size": size}, f"dash size {size}")
-    if found.certainty == "certain" and isinstance(found.canonical, dict):
+    if found.certainty == "certain":
         canonical = {key: found.canonical[key] for key in ("system", "size")}
         return certain(canonical, found.readings[0].label)
-    if (
-        not parsed.names_something
-        and len(parsed.sizes) == 1
-        and isinstance(size := parsed.sizes[0], Inches)
-        and not parsed.forms
-    ):
-        return bare_inches(size.value)
     return found
 
 

@@ -21,7 +21,8 @@ from rules.reference import reference
 from rules.vocabulary import System
 
 DASH_SYSTEMS: Final[frozenset[System]] = frozenset({"flare-37", "flare-45", "orb", "orfs"})
-PIPE_SYSTEMS: Final[frozenset[System]] = frozenset({"npt", "nptf", "nps", "bspp", "bspt"})
+PIPES: Final[tuple[System, ...]] = ("npt", "nptf", "nps", "bspp", "bspt")
+PIPE_SYSTEMS: Final[frozenset[System]] = frozenset(PIPES)
 METRIC_SYSTEMS: Final[frozenset[System]] = frozenset({"iso-6149", "metric-flat"})
 THREADED_SYSTEMS: Final[tuple[System, ...]] = (
     "flare-37",
@@ -30,11 +31,7 @@ THREADED_SYSTEMS: Final[tuple[System, ...]] = (
     "inverted-flare",
     "banjo",
     "orfs",
-    "npt",
-    "nptf",
-    "nps",
-    "bspp",
-    "bspt",
+    *PIPES,
     "iso-6149",
     "metric-flat",
     "bubble-flare",

@@ -13,7 +13,9 @@ from rules.reading.bare import (
     dimension_option,
     dotted,
     length_option,
+    no_such_thread,
     option,
+    other_pitches,
 )
 from rules.reading.one_end import read_end
 from rules.reading.outcome import (
@@ -26,7 +28,7 @@ from rules.reading.outcome import (
 )
 from rules.reading.parsing import Parsed, parse
 from rules.reading.scan import Dash, Inches, InchThread, MetricThread, Whole
-from rules.reading.sizing import PIPE_SYSTEMS, sizes_of
+from rules.reading.sizing import PIPE_SYSTEMS, PIPES, sizes_of
 from rules.reading.text import inch_size
 from rules.reference import reference
 from rules.vocabulary import System
@@ -120,6 +122,8 @@ def _pipe(folded: str, pipes: list[System], parsed: Parsed) -> Reading:
 def _metric(token: MetricThread, parsed: Parsed) -> Reading:
     if token.pitch is None:
         return bare_metric_diameter(token.diameter)
+    if known := other_pitches(token):
+        return no_such_thread(token, known)
     canonical = thread("metric", token.designation, parsed)
     if not token.marked:
         return partial(
@@ -139,10 +143,6 @@ def _metric(token: MetricThread, parsed: Parsed) -> Reading:
             [ReadingOption(canonical, _label(canonical))],
         )
     return _certain(canonical)
-
-
-# The series by their place in INCH_THREADS.
-_SERIES: Final = ("unf", "unc", "unef")
 
 
 def _inch(token: InchThread, parsed: Parsed) -> Reading:
@@ -166,11 +166,9 @@ def _inch(token: InchThread, parsed: Parsed) -> Reading:
 
 def _disagrees(token: InchThread, parsed: Parsed) -> str | None:
     """The pitch that the named series has at this diameter, if the text has another."""
-    pitches = INCH_THREADS.get(inch_size(token.diameter), ())
-    for name, pitch in zip(_SERIES, pitches, strict=False):
-        if name in parsed.series and pitch != token.per_inch:
-            return pitch
-    return None
+    by_series = INCH_THREADS.get(inch_size(token.diameter), {})
+    named = [by_series[name] for name in parsed.series if name in by_series]
+    return named[0] if named and token.per_inch not in named else None
 
 
 def _of_connection(folded: str) -> Reading:
@@ -187,16 +185,13 @@ def _of_connection(folded: str) -> Reading:
     return _certain(canonical)
 
 
-_PIPES: Final[tuple[System, ...]] = ("npt", "nptf", "nps", "bspp", "bspt")
-
-
 def _diameter_alone(value: Fraction) -> Reading:
     size = inch_size(value)
     options = [
         ReadingOption(thread("un", f"{size}-{pitch}"), f"{size}-{pitch} thread")
-        for pitch in INCH_THREADS.get(size, ())
+        for pitch in INCH_THREADS.get(size, {}).values()
     ]
-    options += [option(system, size) for system in _PIPES if sizes_of(system, [Inches(value)])]
+    options += [option(system, size) for system in PIPES if sizes_of(system, [Inches(value)])]
     options += [
         length_option(float(value), "inch", "spanner", f"a {size} spanner"),
         length_option(float(value), "inch", "hose outside", f"a hose {size} inch outside"),

@@ -390,6 +390,19 @@ class TestThread:
     def test_of_two_designations_is_never_certain(self, text):
         assert read("thread", text).certainty in ("ambiguous", "unreadable")
 
+    @pytest.mark.parametrize(
+        ("text", "known"), [("M14x1.7", "M14x1.5"), ("M12x2", "M12x1.5"), ("9/16-19", "9/16-18")]
+    )
+    @pytest.mark.parametrize("kind", ["thread", "connection"])
+    def test_of_a_pitch_that_the_diameter_has_not_is_refused_with_those_it_has(
+        self, kind, text, known
+    ):
+        found = read(kind, text)
+
+        assert found.certainty == "ambiguous"
+        assert known in [option.canonical["thread"] for option in found.readings]
+        assert read("connection", f"{text} banjo").certainty == "ambiguous"
+
     def test_that_is_not_of_the_series_it_names_is_refused_with_both(self):
         found = read("thread", "9/16-18 UNC")
 
@@ -450,6 +463,10 @@ class TestShopData:
             "gender": None,
         }
         assert found.readings[1].canonical["of"] == "tube behind the connector"
+
+    def test_a_dash_number_called_an_is_a_size_unless_a_word_is_unknown(self):
+        assert read("size", "6AN").canonical == {"size": "-6"}
+        assert read("size", "6AN thingy").certainty == "partial"
 
     def test_the_signs_that_carry_a_meaning_are_kept(self):
         assert read("quantity", "3'").canonical != read("quantity", "3").canonical
