@@ -31,8 +31,8 @@ _CERTAIN: Final[dict[Material, str]] = {
     "aluminium-hard-anodised": "hard anodised aluminium | hard anodized aluminum"
     " | type iii anodised | type iii anodized",
     "stainless-steel-300": "stainless steel | 304 | 304 stainless | 316 | 316 stainless | 316l"
-    " | 304l | stainless steel 304 | stainless steel 316 | aisi 304 | aisi 316 | a2 | a4 | v2a"
-    " | v4a | 1.4301 | 1.4401 | 1.4404",
+    " | 304l | stainless steel 304 | stainless steel 316 | aisi 304 | aisi 316 | a2 | a4"
+    " | 1.4301 | 1.4401 | 1.4404",
     "carbon-steel": "carbon steel | mild steel | plain steel | bare steel",
     "steel-zinc-plated": "zinc plated steel | zinc plated | galvanised | galvanized"
     " | galvanised steel | galvanized steel | yellow zinc | zinc nickel plated",
@@ -41,11 +41,11 @@ _CERTAIN: Final[dict[Material, str]] = {
     "tin-plate": "tin plate | tin plated | tinplate",
     "bronze": "tin bronze | phosphor bronze | sintered bronze",
     "copper": "cu",
-    "zinc-die-cast": "zamak | pot metal | die cast zinc | zinc die cast | zinc alloy | mazak",
+    "zinc-die-cast": "zamak | pot metal | die cast zinc | zinc die cast | zinc alloy",
     "magnesium": "magnesium alloy | mg",
     "lead-tin-solder": "solder | lead solder | tin lead solder",
     "titanium": "ti | titanium alloy | ti-6al-4v",
-    "nbr": "nitrile | nitrile rubber | buna-n | buna n | perbunan | acrylonitrile butadiene rubber",
+    "nbr": "nitrile | nitrile rubber | buna-n | buna n | acrylonitrile butadiene rubber",
     "nbr-low-acrylonitrile": "low acn nbr | low acrylonitrile nbr | low acn nitrile",
     "nbr-high-acrylonitrile": "high acn nbr | high acrylonitrile nbr | high acn nitrile",
     "hnbr": "hydrogenated nitrile | hsn",
@@ -61,7 +61,7 @@ _CERTAIN: Final[dict[Material, str]] = {
     "vmq": "silicone | silicone rubber | mvq | si",
     "polyurethane": "pu | pur | urethane | tpu",
     "cork": "cork gasket",
-    "ptfe": "teflon-type ptfe | polytetrafluoroethylene | virgin ptfe | plain ptfe",
+    "ptfe": "polytetrafluoroethylene | virgin ptfe | plain ptfe",
     "ptfe-conductive": "conductive ptfe | carbon ptfe | carbon filled ptfe | anti static ptfe"
     " | antistatic ptfe | anti-static ptfe | static dissipative ptfe | black ptfe"
     " | ptfe conductive",

@@ -98,7 +98,7 @@ _OPEN_PHRASES: Final[dict[OpenWord, str]] = {
     "o-ring": "o ring | oring",
     "flare": "flare | flared",
     "double-flare": "double flare | double flared",
-    "push-lock": "push lock | pushlock | push on | push loc",
+    "push-lock": "push lock | pushlock | push on",
     "qd": "qd | q d | quick release",
     "pipe": "pipe | pipe thread",
     "metric": "metric",
