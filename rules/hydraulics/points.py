@@ -92,6 +92,8 @@ class Case(NamedTuple):
     reynolds: FloatArray
     local: FloatArray
     viscous_flow_squared: FloatArray
+    valve_local: FloatArray
+    valve_viscous_flow_squared: FloatArray
     coefficients: FloatArray
     first: FloatArray
     last: FloatArray
@@ -238,6 +240,8 @@ def _case(
     fixed = _columns(layout.fixed_pressure, size, given["fixed_pressure_kpa"], -junctions)
     friction = losses.friction * (mu * mu / rho)
     local = losses.local * rho
+    viscous = (losses.viscous_flow * (mu / rho)) ** 2
+    formulas = layout.ordinary - layout.curves
     cracking = _repeated(valves.cracking, size)
     set_point = _columns(valves.set_point, size, given["set_point_kpa"], -layout.ordinary)
     for place, reference in given["reference_kpa"].items():
@@ -266,8 +270,10 @@ def _case(
         gravity=gravity,
         friction=friction,
         reynolds=losses.reynolds * (rho / mu),
-        local=local,
-        viscous_flow_squared=(losses.viscous_flow * (mu / rho)) ** 2,
+        local=local[:, :formulas],
+        viscous_flow_squared=viscous[:, :formulas],
+        valve_local=local[:, formulas:],
+        valve_viscous_flow_squared=viscous[:, formulas:],
         coefficients=coefficients,
         first=first,
         last=last,

@@ -47,7 +47,8 @@ class Solution:
     mass_residuals_lph : (B, nodes) float
         Demand plus what leaves by the links; 0 in a perfect solution, and at fixed pressures.
     energy_residuals_kpa : (B, links) float
-        What is left of each link's law; of a closed valve the flow it passes [L/h].
+        What is left of each link's law [kPa]; of a pump, what its curve gives here less its flow
+        [L/h], and of a closed valve the flow it passes backwards [L/h].
     iterations : (B,) int
         Newton steps taken.
     """

@@ -32,18 +32,40 @@ BoolArray = npt.NDArray[np.bool_]
 TOLERANCE = 1e-5
 """Largest residual in a solution: of a link's law [kPa or L/h], of a mass balance [L/h]."""
 
-_LEAST_LOSS_SLOPE = 1e-7
-_LEAST_PUMP_SLOPE = 1e-6
+_CHUNK = 512
+"""Points iterated together: few enough for their matrices to stay in the processor's cache."""
+
 _QUICK_ITERATIONS = 25
 _CAREFUL_ITERATIONS = 400
+
+_SOFTEST = (1e-2, 1.0)
+"""Softness [L/h/kPa for a leak, kPa/(L/h) for a droop] the careful iteration starts from, and that
+it starts from again where the first try fails."""
+
+_HARDEST = 1e-7
+"""Softness that the next step replaces by none; with none, the softness of Newton's matrix."""
+
 _HALVINGS = 10
 _LEAPS = 10
-_SOFTEST = (1e-2, 1.0)
-_HARDEST = 1e-7
-_LEAST_LOCAL = 1e-12
-_TRICKLE_LPH = 1e-6
+
 _ABSURD_KPA = 1e6
-_CHUNK = 512
+"""A pressure that only the leak of a closed valve can need to feed a demand."""
+
+_LEAST_LOSS_SLOPE = 1e-7
+"""kPa/(L/h); in Newton's matrix only, where an element without loss would conduct without limit."""
+
+_LEAST_PUMP_SLOPE = 1e-6
+"""L/h/kPa; in Newton's matrix only. A pump that stands has none."""
+
+_LEAST_LOCAL = 1e-12
+"""kPa/(L/h)^2; stands in for a valve without loss where its flow is guessed."""
+
+_TRICKLE_LPH = 1e-6
+
+_VALVE_WEIGHT = 0.1
+"""L/h/kPa; how a pressure weighs against a flow where a valve is judged to be closed. The solution
+does not depend on it, the number of steps does: a large one closes a valve that passes a fair flow
+for a small passing pressure, a small one keeps it open long."""
 
 
 class Iterate(NamedTuple):
@@ -199,7 +221,7 @@ def _line_search(
 
 
 def _start(layout: Layout, case: Case) -> Iterate:
-    """Flows at 1 m/s, pumps and measured losses in the middle of their data."""
+    """Flows as guessed, pumps and measured losses in the middle of their data."""
     size = len(case.demand)
     pressure = np.zeros((size, len(layout.nodes)))
     pressure[:, layout.junctions :] = case.fixed_pressure
@@ -220,13 +242,14 @@ def _laws(
 ) -> Laws:
     """The laws of all links and the mass balances at an iterate."""
     pumps, curves, ordinary = layout.pumps, layout.curves, layout.ordinary
-    loss, slope = np.empty_like(at.flow), np.empty_like(at.flow)
-    loss[:, curves:], slope[:, curves:] = _losses(layout, case, at.flow[:, curves:])
+    loss, slope = np.empty((2, len(at.flow), ordinary))
+    loss[:, curves:], slope[:, curves:] = _losses(layout, case, at.flow[:, curves:ordinary])
     if curves:
         x = np.concatenate((at.rise, at.flow[:, pumps:curves]), axis=1)
         loss[:, :curves], slope[:, :curves] = curve_values(layout, case, x)
-    through = 1.0 / np.maximum(slope[:, :ordinary], _LEAST_LOSS_SLOPE)
-    gap = at.difference - loss
+    gap = np.empty_like(at.flow)
+    gap[:, :ordinary] = at.difference[:, :ordinary] - loss
+    through = 1.0 / np.maximum(slope, _LEAST_LOSS_SLOPE)
     pending = through * gap[:, :ordinary]
     if pumps:
         steep = np.maximum(-slope[:, :pumps], _LEAST_PUMP_SLOPE)
@@ -234,13 +257,9 @@ def _laws(
         through[:, :pumps] = steep
         gap[:, :pumps] = missing
         pending[:, :pumps] = missing + steep * (at.difference[:, :pumps] + at.rise)
-    state = np.empty((len(gap), 0), dtype=np.int64)
-    if ordinary < at.flow.shape[1]:
-        gap[:, ordinary:], state, slope[:, ordinary:] = _valve_laws(
-            layout, case, at, soft, starting
-        )
+    gap[:, ordinary:], state, valve_slope = _valve_laws(layout, case, at, soft, starting)
     imbalance = at.flow @ layout.incidence + case.demand
-    return Laws(gap, imbalance, through, pending, state, slope[:, ordinary:])
+    return Laws(gap, imbalance, through, pending, state, valve_slope)
 
 
 def _valve_laws(
@@ -248,45 +267,79 @@ def _valve_laws(
 ) -> tuple[FloatArray, IntArray, FloatArray]:
     """What is left of the valves' laws, their states, and the slopes of their losses.
 
-    A valve passes nothing backwards, and two things limit what it passes: its own loss when open,
-    and (a regulator) its set point. With Q the flow, q the flow the open valve has at the present
-    pressure difference, and x how far the pressure it holds is past the set point,
-
-        Q >= 0,  min(x, q - Q) <= 0,  Q min(x, q - Q) = 0,  that is  min(Q, max(-x, Q - q)) = 0.
-
-    The term that is picked is the state: Q closed, x active, q - Q open. The left side is
-    continuous in the iterate, so it serves as the residual too. q is taken from the tangent to the
-    loss at the present flow. `soft` > 0 puts Q - soft dp for Q and x - soft Q for x. When starting,
-    no valve is taken as closed and no regulator as open.
+    `soft` > 0 softens them: a closed valve leaks by its pressure difference, an active one droops
+    by its flow.
     """
-    first, valves = layout.ordinary, layout.valves
-    formula = slice(first - layout.curves, None)
+    first = layout.ordinary
     flow = at.flow[:, first:]
+    if first == at.flow.shape[1]:
+        return flow, np.empty(flow.shape, dtype=np.int64), flow
+    valves = layout.valves
     over = at.difference[:, first:] - case.cracking
     past = valves.sense * (at.pressure[:, valves.controlled] - case.set_point) - soft * flow
-    local, viscous = case.local[:, formula], case.viscous_flow_squared[:, formula]
-    near = np.where(flow > _TRICKLE_LPH, flow, 0.5 * _flow_when_open(local, viscous, over))
-    loss, slope = _local_loss(local, viscous, near)
-    slope = np.maximum(slope, _LEAST_LOSS_SLOPE)
-    spare = over - loss - slope * (flow - near)
+    spare, slope = _spare_pressure(case.valve_local, case.valve_viscous_flow_squared, flow, over)
     backward = flow - soft * over
-    active = valves.holds & (starting | (past <= spare))
-    closed = backward <= -np.where(active, past, spare / slope)
-    closed |= ~valves.holds & (past <= 0.0)
-    closed &= not starting
-    gap = np.where(closed, -backward, np.where(active, past, spare))
-    state = np.where(closed, CLOSED, np.where(active, ACTIVE, OPEN))
+    if starting:
+        state = _first_states(layout, case)
+    else:
+        state = _states(layout, backward, past, spare, slope)
+    gap = np.where(state == OPEN, spare, np.where(state == ACTIVE, past, -backward))
     return gap, state, slope
 
 
-def _flow_when_open(
-    local: FloatArray, viscous_flow_squared: FloatArray, over: FloatArray
-) -> FloatArray:
-    """The flow whose local loss is `over`; 0 for a negative one."""
-    share = np.maximum(over, 0.0) / np.maximum(local, _LEAST_LOCAL)
-    half = 0.5 * viscous_flow_squared
-    flow: FloatArray = np.sqrt(np.sqrt(half * half + share * share) - half)
-    return flow
+def _first_states(layout: Layout, case: Case) -> IntArray:
+    """All valves pass, but of the back-pressure regulators only those with the lowest set point.
+
+    Two that both held their pressures from the start, a relief valve and the regulator it guards,
+    would drive an enormous flow between them.
+    """
+    valves = layout.valves
+    spills = valves.holds & (valves.sense > 0.0)
+    lowest = np.where(spills, case.set_point, np.inf).min(axis=1, keepdims=True)
+    waits = spills & (case.set_point > lowest + 1.0)
+    return np.where(waits, CLOSED, np.where(valves.holds, ACTIVE, OPEN))
+
+
+def _states(
+    layout: Layout, flow: FloatArray, past: FloatArray, spare: FloatArray, slope: FloatArray
+) -> IntArray:
+    """The state of each valve that its iterate speaks for.
+
+    A valve passes nothing backwards, and two things limit what it passes: its own loss when open,
+    and (a regulator) its set point. With Q the flow, x how far the pressure it holds is past the
+    set point and y the pressure difference that its loss at Q leaves over,
+
+        Q >= 0,  min(x, y) <= 0,  Q min(x, y) = 0,  that is  min(Q, -w min(x, y)) = 0
+
+    for any w > 0. The term that is picked is the state: Q closed, x active, y open. A regulator
+    that has nothing to hold, its node being of given pressure, is open or closed by that pressure.
+    """
+    holds = layout.valves.holds
+    active = (past <= spare) & holds
+    weight = np.minimum(_VALVE_WEIGHT, 1.0 / slope)
+    closed = flow <= -weight * np.where(active, past, spare)
+    closed |= (past <= 0.0) & ~holds
+    return np.where(closed, CLOSED, np.where(active, ACTIVE, OPEN))
+
+
+def _spare_pressure(
+    local: FloatArray, viscous_flow_squared: FloatArray, flow: FloatArray, over: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Pressure difference that the open valve's loss leaves over, and the slope of that loss.
+
+    A valve that passes next to nothing is taken at half the flow it would have if open: at rest its
+    loss has hardly any slope, and a step from there would go far too far.
+    """
+    near = flow
+    trickles = flow <= _TRICKLE_LPH
+    if trickles.any():
+        share = np.maximum(over, 0.0) / np.maximum(local, _LEAST_LOCAL)
+        half = 0.5 * viscous_flow_squared
+        when_open = np.sqrt(np.sqrt(half * half + share * share) - half)
+        near = np.where(trickles, 0.5 * when_open, flow)
+    loss, slope = _local_loss(local, viscous_flow_squared, near)
+    slope = np.maximum(slope, _LEAST_LOSS_SLOPE)
+    return over - loss - slope * (flow - near), slope
 
 
 def curve_values(layout: Layout, case: Case, x: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -306,7 +359,7 @@ def curve_arguments(layout: Layout, pressure: FloatArray, flow: FloatArray) -> F
 
 
 def _losses(layout: Layout, case: Case, flow: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Losses that follow a formula and their slopes: pipes, other losses, open valves."""
+    """Losses that follow a formula and their slopes: pipes, then others."""
     loss, slope = _local_loss(case.local, case.viscous_flow_squared, flow)
     pipes = layout.pipes
     if pipes:
