@@ -12,6 +12,7 @@ from rules.parts import AskedSku, AtLeastOne, Component, Count, FuelId, Identifi
 from rules.quantities import (
     AngleDeg,
     BoostKpa,
+    ConsumptionKgKwh,
     LengthMm,
     PowerKw,
     PressureKpa,
@@ -31,8 +32,11 @@ from rules.vocabulary import (
 
 MOST_ITEMS = 400
 MOST_JOINTS = 800
+MOST_POINTS = 12
 
 Percent = Annotated[float, Field(ge=0.0, le=100.0, strict=True, allow_inf_nan=False)]
+PartPercent = Annotated[float, Field(ge=0.0, lt=100.0, strict=True, allow_inf_nan=False)]
+DutyPercent = Annotated[float, Field(gt=0.0, le=100.0, strict=True, allow_inf_nan=False)]
 
 
 class PercentRange(Model):
@@ -65,6 +69,25 @@ class FuelBlend(Model):
         return self
 
 
+class OperatingPoint(Model):
+    """A state of the engine to look at besides the usual ones.
+
+    What it leaves out is as in the application.
+    """
+
+    name: Words = Field(description="What the caller calls it.", examples=["long hill in summer"])
+    power_kw: PowerKw | None = Field(default=None, description="Power asked for there.")
+    boost_kpa: BoostKpa | None = Field(
+        default=None, description="Manifold pressure above ambient there."
+    )
+    supply_voltage_v: VoltageV | None = Field(
+        default=None, description="Voltage at the pump there."
+    )
+    fuel_temperature_c: TemperatureC | None = Field(
+        default=None, description="Temperature of the fuel there."
+    )
+
+
 class Application(Model):
     """What the system is for. Nothing here has a default that could pass for a fact."""
 
@@ -73,7 +96,11 @@ class Application(Model):
     )
     power_kw: PowerKw | None = None
     power_at: PowerAt | None = None
-    driveline_loss_percent: Percent | None = None
+    driveline_loss_percent: PartPercent | None = None
+    consumption_kg_kwh: ConsumptionKgKwh | None = Field(
+        default=None,
+        description="Fuel burnt for the work at the crank, as measured on this fuel.",
+    )
     induction: Induction | None = None
     boost_kpa: BoostKpa | None = Field(default=None, description="Manifold pressure above ambient.")
     cylinders: Annotated[int, Field(strict=True, ge=1, le=24)] | None = None
@@ -85,6 +112,27 @@ class Application(Model):
     circuit: Circuit | None = None
     use: Use | None = None
     pump_control: PumpControl | None = None
+    duty_limit_percent: DutyPercent | None = Field(
+        default=None, description="Share of the cycle that an injector may stay open; 85 if unsaid."
+    )
+    idle_vacuum_kpa: PressureKpa | None = Field(
+        default=None, description="Manifold pressure below ambient at idle."
+    )
+    ambient_pressure_kpa: PressureKpa | None = Field(
+        default=None, description="Absolute pressure of the air; 101.3 kPa at sea level if unsaid."
+    )
+    operating_points: tuple[OperatingPoint, ...] = Field(
+        default=(), max_length=MOST_POINTS, description="States to look at besides the usual ones."
+    )
+
+    @model_validator(mode="after")
+    def _points_are_unique(self) -> Self:
+        counted = Counter(point.name for point in self.operating_points)
+        if twice := sorted(name for name, count in counted.items() if count > 1):
+            raise fault(
+                f"Two operating points are called `{twice[0]}`.", "a different `name` for each"
+            )
+        return self
 
 
 class Item(Model):
