@@ -66,6 +66,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     for router in _ROUTERS:
         app.include_router(router)
     documentation.describe(app, _ROUTERS)
+    app.state.forms = Forms(app.openapi)
     app.add_middleware(
         BodyLimits,
         most_bytes=settings.body_limit_bytes,
@@ -91,7 +92,6 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
         app.state.database = database
         app.state.book = load_rules(settings.book_directory)
         app.state.snapshot = Snapshot(database)
-        app.state.forms = Forms(app.openapi())
         async with _polled(app.state.snapshot, settings.snapshot_poll_seconds):
             yield
     finally:

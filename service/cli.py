@@ -28,6 +28,7 @@ from service.checks.judging import judged
 from service.console import (
     console_for,
     print_faults,
+    print_import,
     print_report,
     print_rule,
     print_rules,
@@ -39,7 +40,8 @@ from service.database import migrate as migrate_database
 from service.demo import DemoError, run_demo
 from service.faults import body_faults
 from service.forms import form_of
-from service.problems import Problem, details, invalid
+from service.importing import FileFormat, import_content
+from service.problems import Problem, details, invalid, problem
 from service.rulebook.endpoints import find_rule
 from service.rulebook.schemas import full, listing
 from service.settings import Settings, SettingsError, read_settings
@@ -79,12 +81,7 @@ rules_cli = typer.Typer(
 cli.add_typer(rules_cli, name="rules")
 
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON, for programs.")]
-InputFile = Annotated[
-    Path,
-    typer.Argument(
-        exists=True, dir_okay=False, readable=True, allow_dash=True, help="`-` is standard input."
-    ),
-]
+InputFile = Annotated[Path, typer.Argument(metavar="FILE", help="`-` is standard input.")]
 
 
 class LogLevel(Enum):
@@ -94,6 +91,20 @@ class LogLevel(Enum):
     INFO = "info"
     WARNING = "warning"
     ERROR = "error"
+
+
+class ImportMode(Enum):
+    """What is done with a SKU that exists."""
+
+    CREATE = "create"
+    UPSERT = "upsert"
+
+
+class Decimal(Enum):
+    """The decimal mark of a table."""
+
+    COMMA = "comma"
+    POINT = "point"
 
 
 @cli.command()
@@ -156,6 +167,41 @@ def check(
         name = "standard input" if file == STANDARD_INPUT else file.name
         print_report(console_for(sys.stdout), name, proposal, report)
     raise typer.Exit(EXIT_CODES[report.verdict])
+
+
+@cli.command("import")
+def import_file(
+    file: InputFile,
+    file_format: Annotated[
+        FileFormat | None,
+        typer.Option("--format", help="How the file is written; otherwise its ending tells."),
+    ] = None,
+    mode: Annotated[
+        ImportMode, typer.Option(help="Whether a SKU that exists is refused or replaced.")
+    ] = ImportMode.CREATE,
+    decimal: Annotated[
+        Decimal | None, typer.Option(help="The decimal mark of a CSV file, where it is not clear.")
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Only say what would happen; store nothing.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Import components into the database, all of them or none."""
+    with _refusals(as_json), _opened(read_settings()) as database:
+        database.require_schema()
+        result = import_content(
+            database,
+            _content(file),
+            file_format or _format_of(file),
+            mode=mode.value,
+            decimal=decimal.value if decimal else None,
+            dry_run=dry_run,
+        )
+    if as_json:
+        write(result.model_dump_json(indent=2))
+    else:
+        print_import(console_for(sys.stdout), result)
 
 
 @cli.command()
@@ -255,7 +301,33 @@ def _refusals(as_json: bool = False) -> Iterator[None]:
 
 
 def _content(file: Path) -> bytes:
-    return sys.stdin.buffer.read() if file == STANDARD_INPUT else file.read_bytes()
+    """What a file holds.
+
+    Raises:
+        Problem: it cannot be read.
+    """
+    if file == STANDARD_INPUT:
+        return sys.stdin.buffer.read()
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise problem("refused", f"`{file}` cannot be read: {error.strerror}.") from error
+
+
+def _format_of(file: Path) -> FileFormat:
+    """The format that a file's ending names.
+
+    Raises:
+        Problem: it names none.
+    """
+    endings = {".json": FileFormat.JSON, ".ndjson": FileFormat.LINES, ".csv": FileFormat.CSV}
+    found = endings.get(file.suffix.lower())
+    if found is None:
+        known = ", ".join(f"`{ending}`" for ending in endings)
+        raise problem(
+            "refused", f"`{file}` does not end in {known}: name its format with `--format`."
+        )
+    return found
 
 
 def _proposal(content: bytes) -> Proposal:

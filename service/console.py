@@ -15,6 +15,7 @@ from rich.text import Text
 from rules.assembly import Request as Proposal
 from rules.engine import Book, Rule
 from rules.report import Evidence, Finding, Remedy, Report, Severity, Verdict
+from service.imports.schemas import ImportResult
 from service.line import DRAWN, STYLES, TYPED, Signs, drawing
 from service.problems import Fault
 
@@ -202,6 +203,18 @@ def _faults(title: str, detail: str, faults: Sequence[Fault]) -> Iterator[Render
             yield Padding(Text(f"found     {fault.found}", style="dim"), (0, 2))
         if fault.expected:
             yield Padding(Text(f"expected  {fault.expected}"), (0, 2))
+
+
+def print_import(console: Console, result: ImportResult) -> None:
+    """Print what an import did, or would do."""
+    done = "would be " if result.dry_run else ""
+    counted = (
+        f"{result.components} components: {result.created} {done}created, {result.replaced} "
+        f"{done}replaced, {result.unchanged} unchanged. "
+    )
+    revision = f"The catalogue is at revision {result.catalogue_revision}."
+    noted = [Text(f"line {note.line}: {note.detail}") for note in result.notes]
+    _print(console, [Text(counted + revision), *noted], min(console.width, WIDEST))
 
 
 def print_rules(console: Console, book: Book) -> None:

@@ -7,7 +7,8 @@ contradict each other.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import Any, Final, TypeAlias
 
 from pydantic import BaseModel
@@ -28,13 +29,29 @@ _NOUNS: Final[Mapping[str, str]] = {
 
 
 class Forms:
-    """The forms of all operations of one OpenAPI document."""
+    """The forms of all operations of one OpenAPI document.
 
-    def __init__(self, document: Mapping[str, Any]) -> None:
-        self._schemas: Mapping[str, Any] = document.get("components", {}).get("schemas", {})
-        self._operations: dict[str, Mapping[str, Any]] = {
+    Args:
+        document: the document, or how to make it, which is done when it is first needed.
+    """
+
+    def __init__(self, document: Mapping[str, Any] | Callable[[], Mapping[str, Any]]) -> None:
+        self._given = document
+
+    @cached_property
+    def _document(self) -> Mapping[str, Any]:
+        return self._given() if callable(self._given) else self._given
+
+    @cached_property
+    def _schemas(self) -> Mapping[str, Any]:
+        found: Mapping[str, Any] = self._document.get("components", {}).get("schemas", {})
+        return found
+
+    @cached_property
+    def _operations(self) -> Mapping[str, Mapping[str, Any]]:
+        return {
             operation["operationId"]: operation
-            for path in document.get("paths", {}).values()
+            for path in self._document.get("paths", {}).values()
             for operation in path.values()
             if isinstance(operation, dict) and "operationId" in operation
         }

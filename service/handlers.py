@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from typing import Final
+import re
+from collections.abc import Mapping
+from typing import Any, Final
 
+from anyio import to_thread
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
@@ -29,30 +32,42 @@ def answer_with_problems(app: FastAPI) -> None:
 
 async def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    return respond(_as_problem(request, error), request_id())
+    if error.status_code in (404, 405) and not isinstance(error, Problem):
+        document = await to_thread.run_sync(request.app.openapi)
+        wrong_way = _no_such_path if error.status_code == 404 else _no_such_method
+        return respond(wrong_way(request.url.path, document["paths"]), request_id())
+    return respond(_as_problem(error), request_id())
 
 
-def _as_problem(request: Request, error: HTTPException) -> Problem:
+def _as_problem(error: HTTPException) -> Problem:
     if isinstance(error, Problem):
         return error
     if isinstance(error.__cause__, RecursionError):
         return invalid([TOO_DEEP])
-    headers = error.headers or {}
-    if error.status_code == 404:
-        return problem("not-found", _no_such_path(request), headers=headers)
-    if error.status_code == 405:
-        allowed = headers.get("Allow", "")
-        path = rendering(request.url.path)
-        return problem("method-not-allowed", f"`{path}` takes {allowed}.", headers=headers)
     kind = KIND_OF_STATUS.get(error.status_code, "refused")
-    return problem(kind, str(error.detail), headers=headers)
+    return problem(kind, str(error.detail), headers=error.headers or {})
 
 
-def _no_such_path(request: Request) -> str:
-    known = [path for path in request.app.openapi()["paths"] if "{" not in path]
-    near = difflib.get_close_matches(request.url.path[:200], known, n=1)
+def _no_such_method(path: str, known: Mapping[str, Mapping[str, Any]]) -> Problem:
+    allowed = sorted(
+        {
+            method.upper()
+            for template, operations in known.items()
+            if re.fullmatch(re.sub(r"\\{.*?\\}", ".+", re.escape(template)), path)
+            for method in operations
+        }
+    )
+    listed = ", ".join(allowed or ["GET", "HEAD"])  # pages outside the document are only read
+    return problem(
+        "method-not-allowed", f"`{rendering(path)}` takes {listed}.", headers={"Allow": listed}
+    )
+
+
+def _no_such_path(path: str, known: Mapping[str, Mapping[str, Any]]) -> Problem:
+    plain = [each for each in known if "{" not in each]
+    near = difflib.get_close_matches(path[:200], plain, n=1)
     hint = f" Did you mean `{near[0]}`?" if near else ""
-    return f"There is no path `{rendering(request.url.path)}`.{hint}"
+    return problem("not-found", f"There is no path `{rendering(path)}`.{hint}")
 
 
 async def _malformed(request: Request, error: Exception) -> Response:
@@ -67,10 +82,15 @@ async def _malformed(request: Request, error: Exception) -> Response:
             headers={"Accept-Post": "application/json"},
         )
     else:
-        operation_id = request.scope["route"].operation_id
-        refusal = invalid(
-            request_faults(error.errors(), error.body, request.app.state.forms, operation_id)
+        # In a thread: the first refusal waits for the forms, and a list of faults may be long.
+        faults = await to_thread.run_sync(
+            request_faults,
+            error.errors(),
+            error.body,
+            request.app.state.forms,
+            request.scope["route"].operation_id,
         )
+        refusal = invalid(faults)
     return respond(refusal, request_id())
 
 

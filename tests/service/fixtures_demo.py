@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
+import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -14,7 +18,7 @@ from service.app import create_app
 from service.seeding import seed
 from service.settings import Settings
 
-__all__ = ["assembly", "demo_client", "demo_database", "fresh_client", "seeded"]
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="session")
@@ -54,3 +58,27 @@ def fresh_client(seeded: Path, tmp_path: Path) -> Iterator[TestClient]:
 def assembly(slug: str) -> DemoAssembly:
     """A demo assembly by its file name."""
     return next(each for each in demo_assemblies() if each.slug == slug)
+
+
+def environment(**settings: str) -> dict[str, str]:
+    """The environment of a command that is run by itself, with no setting but these."""
+    own = {k: v for k, v in os.environ.items() if not k.startswith(("LINEWORTHY_", "LC_", "LANG"))}
+    return {**own, "PYTHONPATH": str(ROOT), **settings}
+
+
+@contextmanager
+def serving(database_url: str, *arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The service in a process of its own, and its address."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "service.cli", "serve", "--port", "0", *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+        env=environment(LINEWORTHY_DATABASE_URL=database_url),
+    )
+    try:
+        assert process.stdout
+        yield process, process.stdout.readline().strip().rpartition(" ")[2]
+    finally:
+        process.kill()
+        process.wait()

@@ -12,7 +12,6 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,21 +22,21 @@ from typer.testing import CliRunner
 
 from rules.report import Report
 from service.cli import cli
-from tests.service.fixtures_demo import assembly, demo_database, seeded
+from tests.service.fixtures_demo import (
+    assembly,
+    demo_database,
+    environment,
+    seeded,
+    serving,
+)
 
 __all__ = ["demo_database", "seeded"]
 
-ROOT = Path(__file__).parents[2]
 FITS = "02-turbo-six-e85"
 LEAKS = "07-flare-into-o-ring-port"
 UNKNOWN = "34-unmarked-hose"
 ESCAPE = "\x1b"
 DRAWN = re.compile("[\u2500-\u257f]")
-
-
-def environment(**settings: str) -> dict[str, str]:
-    own = {k: v for k, v in os.environ.items() if not k.startswith(("LINEWORTHY_", "LC_", "LANG"))}
-    return {**own, "PYTHONPATH": str(ROOT), **settings}
 
 
 @dataclass(frozen=True)
@@ -316,23 +315,6 @@ class TestRules:
         assert source.find("a.sytem") == caret.find("^^^^^^^")
         faults = json.loads(run("rules", "test", "--json", str(tmp_path)).out)["faults"]
         assert (5, 11) in {(fault["line"], fault["column"]) for fault in faults}
-
-
-@contextmanager
-def serving(database_url: str, *arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    process = subprocess.Popen(
-        [sys.executable, "-m", "service.cli", "serve", "--port", "0", *arguments],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        encoding="utf-8",
-        env=environment(LINEWORTHY_DATABASE_URL=database_url),
-    )
-    try:
-        assert process.stdout
-        yield process, process.stdout.readline().strip().rpartition(" ")[2]
-    finally:
-        process.kill()
-        process.wait()
 
 
 class TestServe:

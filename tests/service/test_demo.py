@@ -15,7 +15,8 @@ import pytest
 from rules.report import Report
 from seed_data import demo_assemblies
 from service.demo import SHOWN
-from tests.service.test_cli import DRAWN, ESCAPE, environment
+from tests.service.fixtures_demo import environment
+from tests.service.test_cli import DRAWN, ESCAPE
 
 COMMAND = [sys.executable, "-m", "service.cli", "demo", "--output"]
 

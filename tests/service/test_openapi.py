@@ -10,6 +10,9 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
+import subprocess
+import sys
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
@@ -26,7 +29,7 @@ from service.documentation import TAGS
 from service.glossary import GLOSSARY
 from service.problems import MEDIA_TYPE
 from service.settings import Settings
-from tests.service.fixtures_demo import demo_client, demo_database, seeded
+from tests.service.fixtures_demo import demo_client, demo_database, seeded, serving
 
 __all__ = ["demo_client", "demo_database", "seeded"]
 
@@ -193,6 +196,37 @@ def test_document_is_the_stored_one(bare: dict[str, Any]) -> None:
     assert json.loads(STORED.read_text(encoding="utf-8")) == json.loads(written), (
         f"The API has changed. If it was meant: {RENEW}=1 python -m pytest {__file__} -k stored"
     )
+
+
+# The service against its document -------------------------------------------------------------
+
+REFUSED_CHECKS = "positive_data_acceptance"
+"""A request may follow the schema and still name a part that nobody has."""
+
+
+def test_no_generated_request_breaks_the_document(seeded: Path, tmp_path: Path) -> None:
+    """No 5xx, no status, header, media type or body that the document does not declare."""
+    database = tmp_path / "shop.sqlite3"
+    shutil.copy(seeded, database)
+    with serving(f"sqlite:///{database}", "--log-level", "error") as (_, address):
+        done = subprocess.run(
+            [
+                str(Path(sys.executable).with_name("schemathesis")),
+                *("run", f"{address}/openapi.json", "--no-color", "--seed", "1"),
+                *("--phases", "examples,coverage,fuzzing", "--max-examples", "3"),
+                *("--max-time", "45", "--exclude-checks", REFUSED_CHECKS),
+                *("--continue-on-failure", "--generation-database", "none"),
+            ],
+            capture_output=True,
+            encoding="utf-8",
+            cwd=tmp_path,
+            timeout=180,
+            check=False,
+        )
+    assert done.returncode == 0, done.stdout[-20_000:]
+    generated = re.search(r"([\d,]+) generated", done.stdout)
+    assert generated
+    assert int(generated[1].replace(",", "")) > 500
 
 
 # The page -------------------------------------------------------------------------------------
