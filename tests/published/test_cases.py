@@ -2,11 +2,11 @@
 
 `cases.jsonl` holds all 83 of them: the situation, the right answer and its reason, shortened; the
 number where one is given; where it comes from, how sure it is and whether a standard, physics or
-common practice decides. `case_assemblies/` holds what each becomes: requests as a caller posts them, and texts as
-a shop's data holds them. The first is the question itself, the others are what the answer says
-besides ("with the right adapter it fits"). A check lists every error, every warning and everything
-not recorded that the report may hold, so that only the case's own fault decides; `stock.json` has
-the sound parts around it.
+common practice decides. `case_assemblies/` holds what each becomes: requests as a caller posts
+them, and texts as a shop's data holds them. The first is the question itself, the others are what
+the answer says besides ("with the right adapter it fits"). A check lists every error, every warning
+and everything not recorded that the report may hold, so that only the case's own fault decides;
+`stock.json` has the sound parts around it.
 
 What the assemblies assume, where a case is silent:
 
