@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from html import escape
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 _STYLE: Final = """
 :root { --ink: #1d2427; --soft: #5d6a70; --line: #d5dcdf; --ground: #fbfaf6; --sheet: #fff;
@@ -66,6 +66,10 @@ document.addEventListener("submit", async (event) => {
 """
 
 
+Row: TypeAlias = tuple[str, bool, str, str]
+"""A row of a table: name, whether it is required, what it is as HTML, and a description."""
+
+
 def page(document: Mapping[str, Any]) -> str:
     """The whole page of an OpenAPI document."""
     info = document["info"]
@@ -77,7 +81,8 @@ def page(document: Mapping[str, Any]) -> str:
         f"<main><h1>{escape(info['title'])}</h1>"
         f"<p>Version {escape(info['version'])}. The same as data: "
         "<a href='/openapi.json'>openapi.json</a></p>"
-        f"{_prose(info['description'])}{''.join(_sections(document))}</main>"
+        f"{_prose(info['description'])}{''.join(_sections(document))}"
+        f"<h2>Shapes</h2>{''.join(_shapes(document))}</main>"
         f"<script>{_SCRIPT}</script></body></html>"
     )
 
@@ -116,7 +121,10 @@ def _article(
     if parameters := operation.get("parameters"):
         yield _table(
             "Parameters",
-            ((p["name"], p.get("required"), p["in"], p.get("description", "")) for p in parameters),
+            (
+                (p["name"], bool(p.get("required")), escape(p["in"]), p.get("description", ""))
+                for p in parameters
+            ),
         )
     content = operation.get("requestBody", {}).get("content", {})
     for media_type, body in content.items():
@@ -129,30 +137,51 @@ def _article(
     yield _table(
         "Answers",
         (
-            (status, False, " ".join(answer.get("content", ())), answer["description"])
+            (status, False, escape(" ".join(answer.get("content", ()))), answer["description"])
             for status, answer in operation["responses"].items()
         ),
     )
     yield f"{_form(document, method, path, content)}</article>"
 
 
-def _table(title: str, rows: Any) -> str:
-    written = "".join(
-        f"<tr><td><code>{escape(str(name))}</code>"
-        f"{' <span class=required>required</span>' if required else ''}</td>"
-        f"<td>{escape(kind)}</td><td>{_inline(text)}</td></tr>"
-        for name, required, kind, text in rows
+def _shapes(document: Mapping[str, Any]) -> Iterator[str]:
+    """Every object that operations take or give, which their fields lead to."""
+    for name, schema in sorted(document["components"]["schemas"].items()):
+        members = schema.get("anyOf", [schema])
+        described = next((m["description"] for m in members if "properties" in m), "")
+        yield f"<article id='{_place(name)}'><h3>{escape(name)}</h3>{_prose(described)}"
+        yield f"{''.join(map(_rows, members))}</article>"
+
+
+def _table(title: str, rows: Iterable[Row]) -> str:
+    return (
+        f"<details><summary>{escape(title)}</summary>"
+        f"<table>{''.join(map(_row, rows))}</table></details>"
     )
-    return f"<details><summary>{escape(title)}</summary><table>{written}</table></details>"
+
+
+def _row(row: Row) -> str:
+    name, required, kind, text = row
+    mark = " <span class=required>required</span>" if required else ""
+    cells = (f"<code>{escape(name)}</code>{mark}", kind, _inline(text))
+    return f"<tr>{''.join(f'<td>{cell}</td>' for cell in cells)}</tr>"
+
+
+def _rows(schema: Mapping[str, Any]) -> str:
+    """The fields of one schema; of a schema without fields, what it is."""
+    if "properties" in schema:
+        return f"<table>{''.join(map(_row, _field_rows(schema)))}</table>"
+    return f"<p>Or {_kind(schema)}: {_inline(schema.get('description', ''))}</p>"
+
+
+def _field_rows(schema: Mapping[str, Any]) -> Iterator[Row]:
+    required = schema.get("required", ())
+    for name, field in schema.get("properties", {}).items():
+        yield name, name in required, _kind(field), field.get("description", "")
 
 
 def _fields(title: str, document: Mapping[str, Any], schema: Mapping[str, Any]) -> str:
-    resolved = _resolved(document, schema)
-    required = resolved.get("required", ())
-    rows = [
-        (name, name in required, _kind(field), field.get("description", ""))
-        for name, field in resolved.get("properties", {}).items()
-    ]
+    rows = list(_field_rows(_resolved(document, schema)))
     return _table(title, rows) if rows else ""
 
 
@@ -163,15 +192,21 @@ def _resolved(document: Mapping[str, Any], schema: Mapping[str, Any]) -> Mapping
 
 
 def _kind(field: Mapping[str, Any]) -> str:
+    """The type of a field, as HTML that leads to the shapes it names."""
     if "$ref" in field:
-        return str(field["$ref"].rpartition("/")[2])
+        name = field["$ref"].rpartition("/")[2]
+        return f"<a href='#{_place(name)}'>{escape(name)}</a>"
     if "enum" in field:
-        return " | ".join(map(str, field["enum"]))
+        return escape(" | ".join(map(str, field["enum"])))
     if members := field.get("anyOf") or field.get("oneOf"):
         return " or ".join(dict.fromkeys(_kind(member) for member in members))
     if field.get("type") == "array":
         return f"list of {_kind(field.get('items', {}))}"
-    return str(field.get("const", field.get("type", "any")))
+    return escape(str(field.get("const", field.get("type", "any"))))
+
+
+def _place(shape: str) -> str:
+    return f"shape-{escape(shape)}"
 
 
 def _example_of(document: Mapping[str, Any], body: Mapping[str, Any]) -> Any:

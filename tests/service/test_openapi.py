@@ -263,5 +263,6 @@ def test_page_shows_every_operation_and_fetches_nothing(
     assert not re.search(r"url\(|@import", answer.text)
     ids = {operation["operationId"] for _, operation in operations(document)}
     assert ids <= links.places
+    assert {f"shape-{name}" for name in document["components"]["schemas"]} <= links.places
     for followed in links.followed:
         assert followed == "/openapi.json" or followed.removeprefix("#") in links.places
