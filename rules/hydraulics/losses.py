@@ -198,8 +198,9 @@ def sudden_contraction_k(wide_mm: npt.ArrayLike, narrow_mm: npt.ArrayLike) -> Fl
 
     Notes
     -----
-    Rennels' method, the default of the `fluids` library. It lies up to 38 % above Crane's
-    0.5 (1 - beta^2); handbooks disagree and the higher figure is the careful one for a bottleneck.
+    Rennels' method, the default of the `fluids` library. Up to a bore ratio of 0.89 it lies above
+    Crane's 0.5 (1 - beta^2), by 38 % at most, beyond that below; handbooks disagree, and the higher
+    figure is the careful one for a bottleneck.
 
     Examples
     --------
