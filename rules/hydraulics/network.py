@@ -32,7 +32,7 @@ class Missing(NamedTuple):
     field: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class Network:
     """A pipe network, checked whole and then unchangeable.
 
@@ -178,21 +178,39 @@ def _check_ends(link: Link, known: set[str], faults: list[Fault]) -> None:
 
 
 def _check_numbers(element: Node | Link, faults: list[Fault], missing: list[Missing]) -> None:
-    for name, (low, low_belongs, high, says) in _NUMBERS[type(element)]:
+    for name, bounds in _NUMBERS[type(element)]:
         value = getattr(element, name)
         if value is None:
             missing.append(Missing(element.id, name))
-        elif not (low < value <= high or (low_belongs and value == low)) or not isfinite(value):
-            faults.append(Fault(element.id, name, f"is {value!r}; it {says}"))
+        elif not _in_range(value, bounds):
+            faults.append(Fault(element.id, name, f"is {value!r}; it {bounds.says}"))
+
+
+def _in_range(value: float, bounds: _Range) -> bool:
+    low, low_belongs, high, _ = bounds
+    try:
+        return (low < value <= high or (low_belongs and value == low)) and isfinite(value)
+    except TypeError:
+        return False
+
+
+def _all_finite(values: Sequence[float]) -> bool:
+    try:
+        return all(map(isfinite, values))
+    except TypeError:
+        return False
 
 
 def _check_roughness(pipe: Pipe, faults: list[Fault]) -> None:
-    if pipe.roughness_mm is None or pipe.diameter_mm is None or not pipe.diameter_mm > 0.0:
+    rough, bore = pipe.roughness_mm, pipe.diameter_mm
+    if rough is None or bore is None:
         return
-    if pipe.roughness_mm > LARGEST_RELATIVE_ROUGHNESS * pipe.diameter_mm:
+    if not (_in_range(rough, _NOT_NEGATIVE) and _in_range(bore, _POSITIVE)):
+        return
+    if rough > LARGEST_RELATIVE_ROUGHNESS * bore:
         says = (
-            f"is {pipe.roughness_mm!r}; it must not be above {LARGEST_RELATIVE_ROUGHNESS:.0%} of "
-            f"the diameter of {pipe.diameter_mm!r} mm, where the friction law ends"
+            f"is {rough!r}; it must not be above {LARGEST_RELATIVE_ROUGHNESS:.0%} of the diameter "
+            f"of {bore!r} mm, where the friction law ends"
         )
         faults.append(Fault(pipe.id, "roughness_mm", says))
 
@@ -205,68 +223,69 @@ def _check_pump(pump: Pump, faults: list[Fault], missing: list[Missing]) -> None
         faults.append(Fault(pump.id, "curves", "is empty; give one curve at least, or None"))
         return
     for number, curve in enumerate(pump.curves):
-        where = f"curves[{number}]"
-        _check_curve(
-            pump.id, where, curve.pressure_rise_kpa, curve.flow_lph,
-            ("pressure_rise_kpa", "flow_lph"), falls=True, faults=faults,
-        )  # fmt: skip
-        if curve.flow_lph and min(curve.flow_lph) < 0.0:
-            faults.append(Fault(pump.id, f"{where}.flow_lph", "must not be negative"))
+        rise = _Column("pressure_rise_kpa", curve.pressure_rise_kpa)
+        flow = _Column("flow_lph", curve.flow_lph, positive=True)
+        _check_curve(pump.id, f"curves[{number}]", rise, flow, falls=True, faults=faults)
     voltages = [curve.voltage_v for curve in pump.curves]
     for number, volts in enumerate(voltages):
         where = f"curves[{number}].voltage_v"
         if volts is None and len(voltages) > 1:
             says = "is not given; a pump with several curves needs it on each"
             faults.append(Fault(pump.id, where, says))
-        elif volts is not None and not 0.0 < volts < inf:
+        elif volts is not None and not _in_range(volts, _POSITIVE):
             faults.append(Fault(pump.id, where, f"is {volts!r}; it {_POSITIVE.says}"))
         elif volts is not None and volts in voltages[:number]:
             faults.append(Fault(pump.id, where, f"two curves are for {volts!r} V"))
 
 
 def _check_measured_loss(link: MeasuredLoss, faults: list[Fault], missing: list[Missing]) -> None:
-    curve = link.curve
-    if curve is None:
+    if link.curve is None:
         missing.append(Missing(link.id, "curve"))
         return
-    _check_curve(
-        link.id, "curve", curve.flow_lph, curve.drop_kpa,
-        ("flow_lph", "drop_kpa"), falls=False, faults=faults,
-    )  # fmt: skip
-    for name, values in (("flow_lph", curve.flow_lph), ("drop_kpa", curve.drop_kpa)):
-        if values and values[0] < 0.0:
-            faults.append(Fault(link.id, f"curve.{name}", "must not be negative"))
-    if curve.flow_lph and curve.drop_kpa and (curve.flow_lph[0] == 0.0) != (curve.drop_kpa[0] == 0):
+    flow = _Column("flow_lph", link.curve.flow_lph, positive=True)
+    drop = _Column("drop_kpa", link.curve.drop_kpa, positive=True)
+    if not _check_curve(link.id, "curve", flow, drop, falls=False, faults=faults):
+        return
+    if (flow.values[0] == 0.0) != (drop.values[0] == 0.0):
         says = "must be 0 where the flow is 0, and nowhere else"
         faults.append(Fault(link.id, "curve.drop_kpa", says))
 
 
+class _Column(NamedTuple):
+    """One column of a measured curve; `positive` if its values must not be negative."""
+
+    name: str
+    values: Sequence[float]
+    positive: bool = False
+
+
 def _check_curve(
-    element: str, where: str, x: Sequence[float], y: Sequence[float],
-    names: tuple[str, str], *, falls: bool, faults: list[Fault],
-) -> None:  # fmt: skip
-    if len(x) != len(y):
-        says = f"has {len(x)} values, {names[1]} has {len(y)}; they must be pairs"
-        faults.append(Fault(element, f"{where}.{names[0]}", says))
-        return
-    if len(x) < 2:
-        says = "is empty" if not x else "has a single point"
+    element: str, where: str, x: _Column, y: _Column, *, falls: bool, faults: list[Fault]
+) -> bool:
+    """Note what is wrong with a curve; True if its columns hold pairs of numbers."""
+    if len(x.values) != len(y.values):
+        says = f"has {len(x.values)} values, {y.name} has {len(y.values)}; they must be pairs"
+        faults.append(Fault(element, f"{where}.{x.name}", says))
+        return False
+    if len(x.values) < 2:
+        says = "has a single point" if x.values else "is empty"
         faults.append(Fault(element, where, f"{says}; it needs two points at least"))
-        return
-    for name, values in zip(names, (x, y), strict=True):
-        if not all(map(isfinite, values)):
-            faults.append(Fault(element, f"{where}.{name}", "holds a value that is not finite"))
-            return
-    for a, b in pairwise(x):
-        if not a < b:
-            says = f"must rise strictly, but {b!r} follows {a!r}"
-            faults.append(Fault(element, f"{where}.{names[0]}", says))
-            break
-    for a, b in pairwise(y):
-        if a <= b if falls else a >= b:
-            says = f"must {'fall' if falls else 'rise'} strictly, but {b!r} follows {a!r}"
-            faults.append(Fault(element, f"{where}.{names[1]}", says))
-            break
+        return False
+    for column in (x, y):
+        if not _all_finite(column.values):
+            says = "holds what is not a finite number"
+            faults.append(Fault(element, f"{where}.{column.name}", says))
+            return False
+    for column, must_fall in ((x, False), (y, falls)):
+        if column.positive and min(column.values) < 0.0:
+            faults.append(Fault(element, f"{where}.{column.name}", "must not be negative"))
+        for a, b in pairwise(column.values):
+            if a <= b if must_fall else a >= b:
+                way = "fall" if must_fall else "rise"
+                says = f"must {way} strictly, but {b!r} follows {a!r}"
+                faults.append(Fault(element, f"{where}.{column.name}", says))
+                break
+    return True
 
 
 def _check_paths(nodes: Sequence[Node], links: Sequence[Link], faults: list[Fault]) -> None:
