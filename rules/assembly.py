@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -237,9 +237,10 @@ class Request(Model):
 
 
 class Run(Model):
-    """A length of hose or line that the vehicle needs between two places."""
+    """A length of hose, line or wire that the vehicle needs between two places."""
 
     name: Words
+    of: Literal["fuel", "reference", "wire"] = Field(default="fuel", description="What runs there.")
     length_mm: LengthMm
 
 

@@ -14,6 +14,7 @@ from rules.parts import Component, Port
 from rules.quantities import plain_text
 
 _GAPS = re.compile(r"[\s_.-]+")
+_LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 
 
 def lookup_key(sku: str) -> str:
@@ -22,6 +23,11 @@ def lookup_key(sku: str) -> str:
     Zeros are kept: `0017` and `17` are two part numbers.
     """
     return _GAPS.sub("-", plain_text(sku)).strip("-").casefold()
+
+
+def _bare(key: str) -> str:
+    """A look-up key without the zeros that begin its groups of digits."""
+    return _LEADING_ZEROS.sub("", key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +58,7 @@ class Catalogue:
     _by_kind: Mapping[str, tuple[Component, ...]] = field(repr=False)
     _by_connection: Mapping[tuple[str, str | None], tuple[PortOfPart, ...]] = field(repr=False)
     _by_key: Mapping[str, tuple[str, ...]] = field(repr=False)
+    _by_bare_key: Mapping[str, tuple[str, ...]] = field(repr=False)
 
     def __iter__(self) -> Iterator[Component]:
         return iter(self.parts.values())
@@ -71,13 +78,15 @@ class Catalogue:
     def near(self, sku: str, most: int = 3) -> tuple[str, ...]:
         """Known SKUs that a caller may have meant, best first.
 
-        The same number written with other dashes, blanks or case comes before mere resemblance.
+        The same number written with other dashes, blanks or case comes first, then the same with
+        the zeros that a spreadsheet drops, then mere resemblance.
         """
         key = lookup_key(sku)
         same = self._by_key.get(key, ())
+        same += tuple(s for s in self._by_bare_key.get(_bare(key), ()) if s not in same)
         alike = difflib.get_close_matches(key, self._by_key, n=most, cutoff=0.75)
-        found = [*same, *(s for k in alike if k != key for s in self._by_key[k])]
-        return tuple(found[:most])
+        found = dict.fromkeys([*same, *(s for k in alike for s in self._by_key[k])])
+        return tuple(found)[:most]
 
 
 def catalogue(
@@ -104,14 +113,17 @@ def catalogue(
     by_kind: defaultdict[str, list[Component]] = defaultdict(list)
     by_connection: defaultdict[tuple[str, str | None], list[PortOfPart]] = defaultdict(list)
     by_key: defaultdict[str, list[str]] = defaultdict(list)
+    by_bare_key: defaultdict[str, list[str]] = defaultdict(list)
     for sku, part in ordered.items():
-        by_key[lookup_key(sku)].append(sku)
+        key = lookup_key(sku)
+        by_key[key].append(sku)
+        by_bare_key[_bare(key)].append(sku)
         if part.lifecycle != "sold":
             continue
         by_kind[part.kind].append(part)
         for port in part.ports:
-            if (key := connection_key(port)) is not None:
-                by_connection[key].append(PortOfPart(part, port))
+            if (connection := connection_key(port)) is not None:
+                by_connection[connection].append(PortOfPart(part, port))
     return Catalogue(
         revision=revision,
         parts=MappingProxyType(ordered),
@@ -119,4 +131,5 @@ def catalogue(
         _by_kind=MappingProxyType({k: tuple(v) for k, v in by_kind.items()}),
         _by_connection=MappingProxyType({k: tuple(v) for k, v in by_connection.items()}),
         _by_key=MappingProxyType({k: tuple(v) for k, v in by_key.items()}),
+        _by_bare_key=MappingProxyType({k: tuple(v) for k, v in by_bare_key.items()}),
     )

@@ -47,6 +47,8 @@ _GENERAL_CAUTIONS = (
     "Fuel burns people: work on a cold engine, relieve the pressure and disconnect the battery.",
     "Ventilate, keep every source of ignition away and a class B extinguisher at hand.",
     "Renew every seal that was disturbed, and leak-check with the pump on before the first start.",
+    "Tighten each joint to its table, mark it with paint, and look again warm at idle and after "
+    "the first drive and heat cycle.",
     "This is advice, not approval: local codes, emissions law and a licensed fitter decide.",
 )
 

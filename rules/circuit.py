@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
-from rules.assembly import Application, FuelBlend, Item, Joint, PercentRange, Request
+from rules.assembly import Application, FuelBlend, Item, Joint, PercentRange, Request, Vehicle
 from rules.catalogue import Catalogue
 from rules.parts import Component, Port
 from rules.reference import Rating, Reference, rate, rate_fuel, reference
@@ -160,6 +160,7 @@ class Circuit:
     items: Mapping[str, PlacedItem]
     joints: tuple[PlacedJoint, ...]
     outside: Mapping[str, str]
+    vehicle: Vehicle | None
     catalogue: Catalogue = field(repr=False)
     reference: Reference = field(repr=False)
 
@@ -401,8 +402,9 @@ def place(request: Request, catalogue: Catalogue) -> Circuit:
     table = reference()
     faults: list[AssemblyFault] = []
     fuel = _fuel(request, table, faults)
-    items = _items(request, catalogue, faults)
-    joints = list(_joints(request, catalogue, items, faults))
+    vehicle = _vehicle(request, catalogue, faults)
+    items = _items(request, catalogue, vehicle, faults)
+    joints = list(_joints(request, vehicle, items, faults))
     outside = {}
     for index, entry in enumerate(request.outside):
         port = _port(entry.port, items, f"/outside/{index}/port", faults)
@@ -413,7 +415,9 @@ def place(request: Request, catalogue: Catalogue) -> Circuit:
     joints += _injector_seats(items, joints)
     # By name, so that a report does not depend on the order in which a caller lists joints.
     joints.sort(key=lambda joint: joint.name)
-    return Circuit(request.application, fuel, items, tuple(joints), outside, catalogue, table)
+    return Circuit(
+        request.application, fuel, items, tuple(joints), outside, vehicle, catalogue, table
+    )
 
 
 def _fuel(request: Request, table: Reference, faults: list[AssemblyFault]) -> FuelRange | None:
@@ -451,25 +455,33 @@ def _fuel(request: Request, table: Reference, faults: list[AssemblyFault]) -> Fu
     )
 
 
+def _vehicle(request: Request, catalogue: Catalogue, faults: list[AssemblyFault]) -> Vehicle | None:
+    if request.vehicle is None:
+        return None
+    vehicle = catalogue.vehicles.get(request.vehicle)
+    if vehicle is None:
+        known = ", ".join(f"`{v}`" for v in list(catalogue.vehicles)[:5]) or "none is stored"
+        faults.append(
+            AssemblyFault(
+                "/vehicle",
+                request.vehicle,
+                f"There is no vehicle `{request.vehicle}`.",
+                f"the id of a stored vehicle: {known}",
+            )
+        )
+    return vehicle
+
+
 def _items(
-    request: Request, catalogue: Catalogue, faults: list[AssemblyFault]
+    request: Request,
+    catalogue: Catalogue,
+    vehicle: Vehicle | None,
+    faults: list[AssemblyFault],
 ) -> Mapping[str, PlacedItem]:
     placed: dict[str, PlacedItem] = {}
     sources = [(f"/items/{i}", item, "request") for i, item in enumerate(request.items)]
-    if request.vehicle is not None:
-        vehicle = catalogue.vehicles.get(request.vehicle)
-        if vehicle is None:
-            known = ", ".join(f"`{v}`" for v in list(catalogue.vehicles)[:5]) or "none is stored"
-            faults.append(
-                AssemblyFault(
-                    "/vehicle",
-                    request.vehicle,
-                    f"There is no vehicle `{request.vehicle}`.",
-                    f"the id of a stored vehicle: {known}",
-                )
-            )
-        else:
-            sources += [("/vehicle", item, "vehicle") for item in vehicle.items]
+    if vehicle is not None:
+        sources += [("/vehicle", item, "vehicle") for item in vehicle.items]
     for pointer, item, origin in sources:
         if item.ref in placed:
             faults.append(
@@ -502,12 +514,11 @@ def _items(
 
 def _joints(
     request: Request,
-    catalogue: Catalogue,
+    vehicle: Vehicle | None,
     items: Mapping[str, PlacedItem],
     faults: list[AssemblyFault],
 ) -> Iterator[PlacedJoint]:
     sources = [(f"/joints/{i}", joint) for i, joint in enumerate(request.joints)]
-    vehicle = catalogue.vehicles.get(request.vehicle) if request.vehicle else None
     if vehicle is not None:
         sources += [("/vehicle", joint) for joint in vehicle.joints]
     unknown_refs = {item.ref for item in request.items} - items.keys()

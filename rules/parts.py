@@ -314,6 +314,9 @@ class PumpSpec(Model):
     inlet_fineness_at_least_um: FinenessUm | None = Field(
         default=None, description="Finest strainer its maker allows on the suction side."
     )
+    inlet_area_at_least_mm2: AreaMm2 | None = Field(
+        default=None, description="Least strainer area its maker asks for on the suction side."
+    )
 
 
 class TankModuleSpec(Model):
@@ -418,6 +421,7 @@ class StrainerSpec(Model):
     """Strainer: the coarse sock before a pump."""
 
     fineness_um: FinenessUm | None = None
+    area_mm2: AreaMm2 | None = None
 
 
 class CheckValveSpec(Model):

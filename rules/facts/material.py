@@ -11,7 +11,7 @@ from rules.circuit import Circuit, FuelRange, PlacedItem
 from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap, recorded
 from rules.facts.part import maker_approves
-from rules.facts.words import FAMILIES, KINDS, LINES, MATERIALS, RATINGS
+from rules.facts.words import CONSTRUCTIONS, FAMILIES, KINDS, LINES, MATERIALS, RATINGS
 from rules.reference import Rating
 from rules.schema import UNKNOWN, Flag, Maybe, Record, Text, Word
 from rules.vocabulary import Material
@@ -42,6 +42,9 @@ class MaterialFacts(Record):
     condition: Annotated[str, Text(label="condition", origin=_TABLE)]
     dispute: Annotated[str, Text(label="sources that disagree", origin=_TABLE)]
     approval_stated: Annotated[bool, Flag(label="approved by its maker", origin="catalogue")]
+    construction: Annotated[
+        Maybe[str], Word(CONSTRUCTIONS, label="hose construction", origin="catalogue")
+    ]
     line: Annotated[Maybe[str], Word(LINES, label="line", origin="computed from the joints")]
     in_tank: Annotated[Maybe[bool], Flag(label="inside the tank", origin="computed")]
     origins: Mapping[str, str] = field(default_factory=dict)
@@ -91,8 +94,11 @@ def _case(
         worst_inside_range=UNKNOWN if rating is None else _inside(rating, circuit.fuel),
         reason=_sentence(rating.reason) if rating else "",
         condition=_sentence(rating.condition) if rating else "",
-        dispute=f"Sources differ. {rating.conflict}" if rating and rating.conflict else "",
+        dispute=f"Sources differ: {_sentence(rating.conflict)}"
+        if rating and rating.conflict
+        else "",
         approval_stated=maker_approves(item, circuit) is True,
+        construction=recorded(getattr(item.part.spec, "construction", None)),
         line=recorded(circuit.line_of(item)),
         in_tank=recorded(circuit.lies_in_tank[item]),
         origins={"material": where},
@@ -110,7 +116,10 @@ def _case(
 
 
 def _missing(name: str, material: Material | None) -> Mapping[str, tuple[Gap, ...]]:
-    what = "material" if material is None else f"grade of {MATERIALS.shown.get(material, material)}"
+    what = "material"
+    if material is not None:
+        named = MATERIALS.shown.get(material, material)
+        what = f"grade of {named.removesuffix(' of unstated grade')}"
     return dict.fromkeys(
         ("material", "rating", "family", "worst_at", "worst_inside_range"), (Gap(what, name),)
     )

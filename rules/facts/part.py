@@ -118,10 +118,10 @@ class PartFacts(Record):
     mount: Annotated[Maybe[str], Word(MOUNTS, label="pump mount", origin="catalogue")]
     relief_pressure_kpa: Annotated[
         Maybe[float],
-        Number("kPa", shown="bar", label="relief pressure of the pump", origin="catalogue"),
+        Number("kPa", shown="bar", label="relief pressure", origin="catalogue"),
     ]
     delivers_at_kpa: Annotated[
-        Maybe[float],
+        float,
         Number("kPa", shown="bar", label="pressure it is shown to reach", origin="pump curve"),
     ]
     strainers: Annotated[Maybe[int], Number(label="strainers before it", origin="computed")]
@@ -149,7 +149,7 @@ _UNKNOWN_FOR_MOST: Mapping[str, Any] = dict.fromkeys(
             "marked_ethanol_percent",
             "minimum_bend_radius_mm",
         ),
-        *("directional", "delivers_at_kpa"),
+        "directional",
         *("media", "fineness_um", "mount", "relief_pressure_kpa", "strainers"),
         "maximum_pressure_kpa",
     ),
@@ -187,6 +187,7 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             pump_limit_kpa=pump_limit,
             pump_listed=bool(circuit.of_kind("pump")),
             limited=limited,
+            delivers_at_kpa=_delivers_at(item.part.spec),
             bend_stated=item.item.bend_radius_mm is not None,
             bend_radius_mm=recorded(item.item.bend_radius_mm),
             cut_length_stated=item.item.length_mm is not None,
@@ -249,7 +250,6 @@ def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, Any]:
         return {
             "mount": recorded(spec.mount),
             "relief_pressure_kpa": recorded(spec.relief_pressure_kpa),
-            "delivers_at_kpa": _delivers_at(spec),
             "strainers": _strainers_before(item, circuit),
         }
     if isinstance(spec, parts.InjectorSpec):
@@ -259,15 +259,17 @@ def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, Any]:
     return {}
 
 
-def _delivers_at(spec: parts.PumpSpec) -> Maybe[float]:
-    """The highest pressure at which any of its curves shows flow; its relief opens above that."""
+def _delivers_at(spec: object) -> float:
+    """The highest pressure at which any curve of a pump shows flow; its relief opens above that."""
+    if not isinstance(spec, parts.PumpSpec):
+        return 0.0
     shown = [
         point.pressure_kpa
         for curve in spec.curves or ()
         for point in curve.points
         if point.flow_lph > 0
     ]
-    return max(shown) if shown else UNKNOWN
+    return max(shown, default=0.0)
 
 
 def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, Any]:

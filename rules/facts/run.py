@@ -34,6 +34,16 @@ class RunFacts(Record):
         Maybe[float],
         Number("um", positive=True, label="fineness asked for", origin="catalogue"),
     ]
+    smallest_area_mm2: Annotated[
+        Maybe[float], Number("mm2", positive=True, label="smallest filter area", origin="catalogue")
+    ]
+    wanted_area_stated: Annotated[
+        bool, Flag(label="a filter area is asked for", origin="catalogue")
+    ]
+    wanted_area_mm2: Annotated[
+        Maybe[float],
+        Number("mm2", positive=True, label="filter area asked for", origin="catalogue"),
+    ]
     wanted_stated: Annotated[bool, Flag(label="a fineness is asked for", origin="catalogue")]
     wanted_by: Annotated[str, Text(label="asked for by", origin="catalogue")]
     regulator_first: Annotated[
@@ -76,6 +86,7 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
         filters = [item for item in passed if item.kind == "filter"]
         strainers = [item for item in passed if item.kind in ("filter", "strainer")]
         wanted, wanted_by = _wanted(circuit, line)
+        wanted_area = _wanted_area(start.item, line)
         counted = strainers if line == "suction" else filters
         yield Case(
             about="run",
@@ -87,6 +98,9 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
                 filters=len(counted),
                 filter_names=", ".join(item.ref for item in counted) or "none",
                 finest_um=_finest(counted),
+                smallest_area_mm2=_smallest_area(counted),
+                wanted_area_stated=wanted_area is not None,
+                wanted_area_mm2=recorded(wanted_area),
                 wanted_um=wanted,
                 wanted_stated=not isinstance(wanted, Unknown),
                 wanted_by=wanted_by,
@@ -103,6 +117,11 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
 def _missing(counted: Sequence[PlacedItem]) -> Mapping[str, tuple[Gap, ...]]:
     unrecorded = [item.ref for item in counted if _fineness(item) is None]
     return {
+        "smallest_area_mm2": tuple(
+            Gap("filter area", item.ref)
+            for item in counted
+            if getattr(item.part.spec, "area_mm2", None) is None
+        ),
         "finest_um": tuple(Gap("fineness", ref) for ref in unrecorded),
         "wanted_um": (Gap("fineness asked for upstream", "injectors and regulator"),),
     }
@@ -134,6 +153,20 @@ def _finest(filters: list[PlacedItem]) -> Maybe[float]:
     values = [_fineness(item) for item in filters]
     known = [value for value in values if value is not None]
     return min(known) if known and len(known) == len(values) else UNKNOWN
+
+
+def _smallest_area(filters: list[PlacedItem]) -> Maybe[float]:
+    areas = [getattr(item.part.spec, "area_mm2", None) for item in filters]
+    known = [area for area in areas if area is not None]
+    return min(known) if known and len(known) == len(areas) else UNKNOWN
+
+
+def _wanted_area(pump: PlacedItem, line: str) -> float | None:
+    """The strainer area that the pump at the head of a suction run asks for."""
+    spec = pump.part.spec
+    if line != "suction" or not isinstance(spec, parts.PumpSpec):
+        return None
+    return spec.inlet_area_at_least_mm2
 
 
 def _wanted(circuit: Circuit, line: str) -> tuple[Maybe[float], str]:

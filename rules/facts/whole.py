@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Annotated
+from typing import Annotated, Any, TypeVar
 
 from rules import parts
-from rules.circuit import Circuit, PlacedItem, PlacedJoint
+from rules.circuit import Circuit, PlacedItem, PlacedJoint, PlacedPort
 from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap
 from rules.facts.words import JET_DRIVES
@@ -36,6 +37,29 @@ class WholeFacts(Record):
         Maybe[str], Word(JET_DRIVES, label="what drives the jet", origin="catalogue")
     ]
     jet_driven: Annotated[Maybe[bool], Flag(label="jet is driven", origin="computed")]
+    plugs_differ: Annotated[Maybe[bool], Flag(label="plugs differ", origin="computed")]
+    injector_plugs: Annotated[str, Text(label="plug of the injectors", origin="catalogue")]
+    terminal_plugs: Annotated[str, Text(label="plug of the terminals", origin="catalogue")]
+    runs_stated: Annotated[bool, Flag(label="runs of the vehicle known", origin="vehicle")]
+    runs_length_mm: Annotated[
+        float, Number("mm", shown="m", label="length of the fuel runs", origin="vehicle")
+    ]
+    hose_length_mm: Annotated[
+        Maybe[float],
+        Number("mm", shown="m", label="hose and line in the list", origin="request"),
+    ]
+    hose_short_mm: Annotated[
+        Maybe[float], Number("mm", shown="m", label="short by", origin="computed")
+    ]
+    bodies_stated: Annotated[
+        bool, Flag(label="pump and holder diameters known", origin="catalogue")
+    ]
+    bodies_fit: Annotated[bool, Flag(label="pump fits its holder", origin="computed")]
+    pump_bodies: Annotated[str, Text(label="pump diameter", origin="catalogue")]
+    module_bodies: Annotated[str, Text(label="holder diameters", origin="catalogue")]
+    places_stated: Annotated[bool, Flag(label="pump places known", origin="catalogue")]
+    pump_places: Annotated[int, Number(label="pump places", origin="catalogue")]
+    pumps_in_tank: Annotated[int, Number(label="pumps in the tank", origin="computed")]
     clamps_needed: Annotated[int, Number(label="clamps needed", origin="computed from joints")]
     clamps_given: Annotated[int, Number(label="clamps in the list", origin="request")]
     washers_needed: Annotated[int, Number(label="washers needed", origin="computed from joints")]
@@ -62,9 +86,12 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
         saddle_tank=saddle,
         jet_drive=drive,
         jet_driven=_jet_driven(circuit, drive),
+        **_plugs(circuit),
+        **_runs(circuit),
+        **_holders(circuit),
         clamps_needed=sum(clamps_needed(joint) for joint in circuit.joints),
         clamps_given=_pieces(circuit, "clamp"),
-        washers_needed=sum(washers_needed(joint) for joint in circuit.joints),
+        washers_needed=washers_needed(circuit),
         washers_given=washers_given(circuit),
     )
     yield Case(
@@ -85,6 +112,8 @@ def _missing() -> Mapping[str, tuple[Gap, ...]]:
         "jet_drive": jet,
         "jet_driven": jet,
         "seats": (Gap("injector seats", "the rails"),),
+        "plugs_differ": (Gap("plug", "the injectors"),),
+        "hose_length_mm": (Gap("length", "hoses and lines"),),
     }
 
 
@@ -106,6 +135,76 @@ def _seats(circuit: Circuit) -> Maybe[int]:
     return sum(seats) if seats else UNKNOWN
 
 
+def _plugs(circuit: Circuit) -> dict[str, Any]:
+    """Whether the terminals in the list suit the injectors; false where either is not listed."""
+    injectors = {_spec(i, parts.InjectorSpec).plug for i in circuit.of_kind("injector")}
+    terminals = {_spec(i, parts.TerminalSpec).plug for i in circuit.of_kind("terminal")}
+    # Terminals for the pump are listed too: one that suits is enough.
+    named = {plug.casefold() for plug in terminals if plug is not None}
+    differ: Maybe[bool] = False
+    if injectors and terminals and named:
+        differ = (
+            UNKNOWN
+            if None in injectors
+            else not all(str(plug).casefold() in named for plug in injectors)
+        )
+    return {
+        "plugs_differ": differ,
+        "injector_plugs": ", ".join(sorted(filter(None, injectors))) or "none stated",
+        "terminal_plugs": ", ".join(sorted(filter(None, terminals))) or "none stated",
+    }
+
+
+S = TypeVar("S")
+
+
+def _spec(item: PlacedItem, of_type: type[S]) -> S:
+    assert isinstance(item.part.spec, of_type)
+    return item.part.spec
+
+
+def _runs(circuit: Circuit) -> dict[str, Any]:
+    """Hose and line in the list against the vehicle's fuel runs."""
+    runs = circuit.vehicle.runs if circuit.vehicle else ()
+    needed = sum(run.length_mm for run in runs if run.of == "fuel")
+    bought = [
+        (item.item.length_mm or getattr(item.part.spec, "length_mm", None), item.item.quantity)
+        for item in circuit.of_kind("bulk-hose", "hose-assembly", "hard-line")
+        if circuit.line_of(item) not in ("reference", "vent")
+    ]
+    unknown = any(length is None for length, _ in bought)
+    listed = sum(length * pieces for length, pieces in bought if length is not None)
+    return {
+        "runs_stated": needed > 0,
+        "runs_length_mm": needed,
+        "hose_length_mm": UNKNOWN if unknown and listed < needed else listed,
+        "hose_short_mm": UNKNOWN if unknown and listed < needed else max(0.0, needed - listed),
+    }
+
+
+# A holder's rubber sleeve takes up this much.
+_HOLDER_PLAY_MM = 0.5
+
+
+def _holders(circuit: Circuit) -> dict[str, Any]:
+    """Pumps inside the tank against the places of the tank modules."""
+    pumps = [pump for pump in circuit.of_kind("pump") if circuit.lies_in_tank[pump]]
+    modules = [_spec(item, parts.TankModuleSpec) for item in circuit.of_kind("tank-module")]
+    bodies = {_spec(pump, parts.PumpSpec).body_diameter_mm for pump in pumps}
+    holders = {d for module in modules for d in module.body_diameters_mm or ()}
+    places = [module.pump_places for module in modules]
+    known = [body for body in bodies if body is not None]
+    return {
+        "bodies_stated": bool(known and holders),
+        "bodies_fit": all(any(abs(b - h) <= _HOLDER_PLAY_MM for h in holders) for b in known),
+        "pump_bodies": ", ".join(f"{b:g} mm" for b in sorted(known)) or "none stated",
+        "module_bodies": ", ".join(f"{h:g} mm" for h in sorted(holders)) or "none stated",
+        "places_stated": bool(places) and None not in places,
+        "pump_places": sum(count or 0 for count in places),
+        "pumps_in_tank": sum(pump.item.quantity for pump in pumps),
+    }
+
+
 def _regulating(circuit: Circuit) -> list[PlacedItem]:
     modules = [
         item
@@ -124,7 +223,8 @@ def _return_lines(circuit: Circuit) -> int:
                 continue
             way = circuit.way_from(port)
             to_tank = any(p.item.kind in ("tank", "tank-module", "surge-tank") for p in way)
-            found += to_tank or any(p.name in circuit.outside for p in way)
+            ends = any(p.name in circuit.outside or p.port.submerged for p in way)
+            found += to_tank or ends
     return found
 
 
@@ -194,16 +294,25 @@ def clamps_needed(joint: PlacedJoint) -> int:
     return int(bool(systems & BARBED) and "hose-end" in systems and not push_on)
 
 
-def washers_needed(joint: PlacedJoint) -> int:
-    """One washer on each side of a banjo ring, counted at the joint of ring and bolt."""
-    genders = {end.port.connection.gender for end in joint.ends if end.port.connection}
-    banjo = any(
-        end.port.connection is not None and end.port.connection.system == "banjo"
-        for end in joint.ends
-    )
-    if not banjo:
-        return 0
-    return 1 if "ring" in genders else int("bolt" in genders)
+def washers_needed(circuit: Circuit) -> int:
+    """One washer on each side of each banjo ring: two for a bolt with one ring, three with two.
+
+    A bolt or ring that is listed without the other counts as one of each.
+    """
+    rings: Counter[PlacedItem] = Counter()
+    alone = 0
+    for joint in circuit.joints:
+        by_gender = {_banjo_gender(end): end.item for end in joint.ends}
+        if "bolt" in by_gender:
+            rings[by_gender["bolt"]] += "ring" in by_gender
+        elif "ring" in by_gender:
+            alone += 1
+    return sum(max(1, count) + 1 for count in rings.values()) + 2 * alone
+
+
+def _banjo_gender(end: PlacedPort) -> str | None:
+    connection = end.port.connection
+    return connection.gender if connection is not None and connection.system == "banjo" else None
 
 
 def washers_given(circuit: Circuit) -> int:
