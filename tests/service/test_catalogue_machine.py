@@ -23,7 +23,7 @@ from service.settings import Settings
 from service.snapshot import Snapshot
 from tests.service.shop import component, make_empty
 
-SKUS = st.sampled_from(["A-1", "a.1", "B", "C", "0017", "17", "D/2"])
+SKUS = st.sampled_from(["A-1", "a.1", "B/2", "0017"])
 SUCCESSORS = st.none() | SKUS
 NAMES = st.sampled_from(["one", "two", "three"])
 
@@ -210,8 +210,8 @@ def test_the_catalogue_is_a_dict_that_refuses_what_it_should(
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=20,
-            stateful_step_count=25,
+            max_examples=25,
+            stateful_step_count=30,
             deadline=None,
             suppress_health_check=list(HealthCheck),
         ),
