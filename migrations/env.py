@@ -7,6 +7,7 @@ new revision, the database is the one that the settings name.
 from alembic import context
 from sqlalchemy import Connection, Engine
 
+from service.assemblies import tables as _assemblies  # noqa: F401
 from service.catalogue import tables as _components  # noqa: F401
 from service.database import METADATA, make_engine
 from service.idempotency import answered_requests as _answered_requests  # noqa: F401

@@ -10,7 +10,7 @@ import copy
 import re
 from collections import Counter, defaultdict, deque
 from collections.abc import Hashable, Iterable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from pydantic import Field, create_model
 
@@ -41,21 +41,24 @@ class Changes(Model):
     """What changes in an application: what is left out stays, `null` makes a fact unknown."""
 
 
-ApplicationChanges = create_model(
-    "ApplicationChanges",
-    __base__=Changes,
-    __doc__=Changes.__doc__,
-    **_none_required(Application),
-)
-"""Every field of an `Application`, none of them required."""
+if TYPE_CHECKING:
+    ApplicationChanges: TypeAlias = Changes
+else:
+    # Made from `Application`, so that a field which is added there can be changed at once.
+    ApplicationChanges = create_model(
+        "ApplicationChanges",
+        __base__=Changes,
+        __doc__=Changes.__doc__,
+        **_none_required(Application),
+    )
 
 
-def changed(request: Request, changes: Changes) -> Request:
+def changed(request: Request, changes: ApplicationChanges) -> Request:
     """The same parts and joints in another application.
 
     Args:
         request: what is proposed.
-        changes: an `ApplicationChanges`, of which only the fields that were given count.
+        changes: of its fields, only those that were given count.
     """
     given = {name: getattr(changes, name) for name in changes.model_fields_set}
     application = request.application.model_copy(update=given)

@@ -12,6 +12,8 @@ from fastapi import FastAPI
 
 from rules.check import load_rules
 from service import documentation, explanations, health
+from service.assemblies import endpoints as assemblies
+from service.assemblies.uses import refuse_what_assemblies_use
 from service.catalogue import endpoints as components
 from service.checks import endpoints as checks
 from service.database import Database
@@ -26,9 +28,12 @@ from service.settings import Settings, read_settings
 from service.snapshot import Snapshot
 from service.trace import Trace
 from service.vehicles import endpoints as vehicles
+from service.what_if import endpoints as what_if
 
 _ROUTERS: Final = (
     checks.router,
+    what_if.router,
+    assemblies.router,
     readings.router,
     components.router,
     vehicles.router,
@@ -63,6 +68,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.is_stopping = False
     answer_with_problems(app)
+    refuse_what_assemblies_use(app)
     for router in _ROUTERS:
         app.include_router(router)
     documentation.describe(app, _ROUTERS)

@@ -22,6 +22,7 @@ from service.problems import FaultDetails, Kind, ProblemDetails, problem_respons
 
 TAGS: Final = (
     ("checks", "Is this set of parts line-worthy? Findings with their cause, source and remedy."),
+    ("assemblies", "Saved assemblies: versions, checks, what-if and sign-offs."),
     ("readings", "What a text of the trade means, and what it leaves open."),
     ("components", "The shop's parts: create, read, replace, delete and search."),
     ("vehicles", "Vehicles with the fixed parts they bring into an assembly."),

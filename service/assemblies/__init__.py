@@ -1,0 +1,1 @@
+"""Saved assemblies: their versions, checks and sign-offs."""

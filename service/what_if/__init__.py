@@ -1,0 +1,1 @@
+"""The same parts in another application, saved or not."""
