@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import threading
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
 from sqlalchemy import select, text, update
+from sqlalchemy.engine import URL
 
 from rules.catalogue import catalogue
 from rules.parts import Component, read_component
@@ -282,3 +284,51 @@ def test_sqlite_keeps_what_it_committed_through_a_loss_of_power(tmp_path: Path) 
     assert read("foreign_keys") == 1
     assert read("busy_timeout") == 30_000
     engine.dispose()
+
+
+def test_connections_that_the_server_closed_are_replaced_unseen(
+    make_postgresql: Callable[[str | None], URL], migrated_postgresql: str
+) -> None:
+    url = make_postgresql(migrated_postgresql).render_as_string(hide_password=False)
+    database, administrator = Database(make_engine(url)), make_engine(url)
+    try:
+        with database.read(), database.read():
+            pass
+        with administrator.begin() as connection:
+            connection.execute(
+                text(
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+                    "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                )
+            )
+        assert revision_of(database) == 0
+        with database.write() as write:
+            store.insert_all(write, [part("A")], now())
+        assert revision_of(database) == 1
+    finally:
+        database.close()
+        administrator.dispose()
+
+
+def test_a_connection_lost_in_a_write_is_unavailable_and_nothing_is_stored(
+    make_postgresql: Callable[[str | None], URL], migrated_postgresql: str
+) -> None:
+    url = make_postgresql(migrated_postgresql).render_as_string(hide_password=False)
+    database, administrator = Database(make_engine(url)), make_engine(url)
+
+    def lose_it_half_way() -> None:
+        with database.write() as write:
+            store.insert_all(write, [part("A")], now())
+            own = write.connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+            with administrator.begin() as connection:
+                connection.execute(text("SELECT pg_terminate_backend(:pid)"), {"pid": own})
+            store.insert_all(write, [part("B")], now())
+
+    try:
+        with pytest.raises(DatabaseUnavailable):
+            lose_it_half_way()
+        assert database.engine.pool.checkedout() == 0  # type: ignore[attr-defined]
+        assert revision_of(database) == 0
+    finally:
+        database.close()
+        administrator.dispose()
