@@ -79,6 +79,9 @@ def request_faults(
         place, *inner = error["loc"]
         if place == "body":
             in_body.append({**error, "loc": tuple(inner)})
+        elif error["type"] == "extra_forbidden":
+            known = forms.parameter_names(operation_id, place)
+            faults.append(_unknown_parameter(error, place, str(inner[0]), known))
         else:
             form = forms.parameter(operation_id, place, str(inner[0]))
             faults.append(_parameter_fault(error, place, str(inner[0]), form))
@@ -200,6 +203,14 @@ def _parameter_fault(error: Error, place: Place, name: str, form: Form | None) -
     found = None if error["type"] == "missing" else error["input"]
     detail, expected, code = _said(error, (name,), found, form)
     return Fault(pointer((name,)), rendering(found), detail, expected, code, place)
+
+
+def _unknown_parameter(error: Error, place: Place, name: str, known: Sequence[str]) -> Fault:
+    listed = "one of " + ", ".join(f"`{each}`" for each in known)
+    detail = f"`{rendering(name)}` is no parameter of this operation."
+    expected = _with_near(name, known, listed)
+    found = rendering(error["input"])
+    return Fault(pointer((name,)), found, detail, expected, "unknown-parameter", place)
 
 
 def _said(error: Error, parts: Sequence[str | int], found: object, form: Form | None) -> Said:

@@ -72,6 +72,11 @@ class Forms:
                 return Form({**described, **parameter["schema"]}, self._schemas)
         return None
 
+    def parameter_names(self, operation_id: str, place: str) -> tuple[str, ...]:
+        """The parameters of an operation in one part of the request."""
+        parameters = self._operations.get(operation_id, {}).get("parameters", ())
+        return tuple(each["name"] for each in parameters if each["in"] == place)
+
 
 def form_of(model: type[BaseModel]) -> Form:
     """The form of a model's JSON."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from rules.reference import End, Mating, Reference, Thread, mate, reference
 from rules.reference.rows import (
@@ -29,6 +29,22 @@ router = APIRouter(prefix="/v1/connections", tags=["connections"])
 LONGEST_SIZE = 40
 
 SystemInPath = Annotated[System, Path(description="A connection system.", examples=["flare-37"])]
+
+
+class SystemFilters(BaseModel):
+    """Which systems to list."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    system: System | None = Field(
+        default=None, description="Only this system.", examples=["flare-37"]
+    )
+    size: str | None = Field(
+        default=None,
+        max_length=LONGEST_SIZE,
+        description="Only systems that have this size, as the standard writes it.",
+        examples=["-6"],
+    )
 
 
 class SystemSummary(Sourced):
@@ -176,21 +192,9 @@ class ConnectionDetails(SizeOfSystem):
     summary="List the connection systems",
     responses=problem_responses("invalid-request"),
 )
-async def list_connections(
-    system: Annotated[
-        System | None, Query(description="Only this system.", examples=["flare-37"])
-    ] = None,
-    size: Annotated[
-        str | None,
-        Query(
-            max_length=LONGEST_SIZE,
-            description="Only systems that have this size, as the standard writes it.",
-            examples=["-6"],
-        ),
-    ] = None,
-) -> SystemList:
+async def list_connections(wanted: Annotated[SystemFilters, Query()]) -> SystemList:
     """Every way of joining that the tables know, with its sizes."""
-    return systems(system, size)
+    return systems(wanted.system, wanted.size)
 
 
 @router.get(

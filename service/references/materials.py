@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Annotated, Literal, get_args
 
 from fastapi import APIRouter, Path, Query
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from rules.reference import Reference, reference
 from rules.reference.rows import FuelColumn, MaterialRow, Resistant
@@ -15,6 +15,14 @@ from service.problems import problem_responses
 from service.references.shared import Shown, Sourced
 
 router = APIRouter(prefix="/v1/materials", tags=["materials"])
+
+
+class MaterialFilters(BaseModel):
+    """Which materials to list."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    family: MaterialFamily | None = Field(default=None, description="Only this family.")
 
 
 class MaterialSummary(Sourced):
@@ -76,11 +84,9 @@ class MaterialDetails(MaterialSummary):
     summary="List the wetted materials",
     responses=problem_responses("invalid-request"),
 )
-async def list_materials(
-    family: Annotated[MaterialFamily | None, Query(description="Only this family.")] = None,
-) -> MaterialList:
+async def list_materials(wanted: Annotated[MaterialFilters, Query()]) -> MaterialList:
     """Every material that a component may name, with what else the trade calls it."""
-    return known_materials(family)
+    return known_materials(wanted.family)
 
 
 @router.get(

@@ -7,9 +7,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
 
-from rules.engine import Book, Rule, Severity, book_form_schema
+from rules.engine import Book, Rule, book_form_schema
 from service.problems import problem, problem_responses, rendering
-from service.rulebook.schemas import BookListing, RuleDetails, full, listing
+from service.rulebook.schemas import BookListing, RuleDetails, RuleFilters, full, listing
 
 router = APIRouter(prefix="/v1/rules", tags=["rules"])
 
@@ -25,24 +25,15 @@ def _book(request: Request) -> Book:
     summary="List the rules in force",
     responses=problem_responses("invalid-request"),
 )
-async def list_rules(
-    request: Request,
-    about: Annotated[
-        str | None, Query(max_length=40, description="Only rules asked of this subject.")
-    ] = None,
-    family: Annotated[
-        str | None, Query(max_length=80, description="Only rules of this family.")
-    ] = None,
-    severity: Annotated[Severity | None, Query(description="Only rules of this severity.")] = None,
-) -> BookListing:
+async def list_rules(request: Request, wanted: Annotated[RuleFilters, Query()]) -> BookListing:
     """Rules in the order of the book, with what the shop has changed or switched off."""
     book = _book(request)
     chosen = tuple(
         rule
         for rule in book.rules
-        if about in (None, rule.about)
-        and family in (None, rule.family)
-        and severity in (None, rule.severity)
+        if wanted.about in (None, rule.about)
+        and wanted.family in (None, rule.family)
+        and wanted.severity in (None, rule.severity)
     )
     return listing(book, chosen)
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 from rules.engine import Book, Rule, Severity
@@ -93,7 +91,18 @@ class BookListing(Shown):
     changed: tuple[RuleChanged, ...] = Field(description="Rules with the shop's severity.")
 
 
-About = Literal["part", "material", "port", "joint", "run", "assembly"]
+class RuleFilters(BaseModel):
+    """Which rules to list."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    about: str | None = Field(
+        default=None, max_length=40, description="Only rules asked of this subject."
+    )
+    family: str | None = Field(
+        default=None, max_length=80, description="Only rules of this family."
+    )
+    severity: Severity | None = Field(default=None, description="Only rules of this severity.")
 
 
 def summary(rule: Rule) -> RuleSummary:

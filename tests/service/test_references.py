@@ -69,6 +69,14 @@ class TestConnections:
         assert told["end_form"]["diameter"] == {"value": 7.89, "unit": "mm"}
         assert told["end_form"]["loose_names"] == ["8 mm"]
 
+    def test_misspelt_filter_is_not_ignored(self, client: TestClient) -> None:
+        for path, name in (("connections", "sytem"), ("materials", "famly"), ("rules", "abuot")):
+            answer = client.get(f"/v1/{path}?{name}=x")
+            assert answer.status_code == 422
+            (fault,) = answer.json()["errors"]
+            assert (fault["pointer"], fault["in"]) == (f"/{name}", "query")
+            assert fault["expected"].startswith("did you mean")
+
     def test_unknown_names(self, client: TestClient) -> None:
         answer = client.get("/v1/connections/flare37")
         assert answer.status_code == 422
