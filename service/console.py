@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
+from textwrap import shorten
 from typing import Final, TextIO
 
 from rich.console import Console, Group, RenderableType
@@ -21,6 +22,9 @@ from service.problems import Fault
 
 WIDEST: Final = 100
 _PIPED_WIDTH: Final = 100
+
+_LONGEST_NOT_CHECKED: Final = 180
+"""Letters of a line on what was not checked; it may name every part, and the JSON does."""
 
 _VERDICTS: Final[dict[Verdict, tuple[str, str]]] = {
     "fits": ("FITS", "bold black on green"),
@@ -75,6 +79,11 @@ def signs_for(console: Console) -> Signs:
     return DRAWN if console.is_terminal and console.encoding.startswith("utf") else TYPED
 
 
+def print_text(console: Console, text: str, style: str) -> None:
+    """Print a paragraph."""
+    _print(console, [Text(text, style=style)], min(console.width, WIDEST))
+
+
 def print_report(console: Console, title: str, proposal: Proposal, report: Report) -> None:
     """Print a report on a proposal."""
     width = min(console.width, WIDEST)
@@ -114,7 +123,8 @@ def _report(
     if report.not_checked:
         yield Text("Not checked", style="bold")
         for each in report.not_checked:
-            yield Padding(Text(f"{each.what}: {each.why}", style="dim"), (0, 2))
+            told = shorten(f"{each.what}: {each.why}", _LONGEST_NOT_CHECKED, placeholder=" ...")
+            yield Padding(Text(told, style="dim"), (0, 2))
         yield Text()
     yield from _switched_off(report)
     yield from _cautions(report)

@@ -14,11 +14,10 @@ from typing import Final
 
 import httpx
 from rich.console import Console
-from rich.text import Text
 
 from rules.report import Report
 from seed_data import DemoAssembly, demo_assemblies
-from service.console import print_report
+from service.console import print_report, print_text
 from service.seeding import seed
 from service.settings import PREFIX
 
@@ -47,16 +46,14 @@ def run_demo(console: Console, directory: Path, keep: bool) -> None:
     """
     url = _fresh_database(directory)
     parts, vehicles = seed(url)
-    console.print(
-        Text(f"A shop of {parts} parts and {vehicles} vehicles, all invented, in {directory}/"),
-        style="dim",
-    )
+    shop = f"A shop of {parts} parts and {vehicles} vehicles, all invented, in {directory}/"
+    print_text(console, shop, "dim")
     with _served(url) as address, httpx.Client(base_url=address, timeout=30.0) as client:
-        console.print(Text(f"Checked over HTTP at {address}/v1/checks"), style="dim")
+        print_text(console, f"Checked over HTTP at {address}/v1/checks", "dim")
         for assembly in _shown():
             report = _checked(client, assembly, directory)
             console.print()
-            console.print(Text(assembly.story), width=min(console.width, 100), style="italic")
+            print_text(console, assembly.story, "italic")
             console.print()
             print_report(console, assembly.title, assembly.request, report)
         if keep:
@@ -122,8 +119,8 @@ def _stop(process: subprocess.Popen[str]) -> None:
 
 def _stay(console: Console, address: str) -> None:
     console.print()
-    console.print(Text(f"The API's pages: {address}/docs"))
-    console.print(Text(f"Its document:    {address}/openapi.json"))
-    console.print(Text("Ctrl-C stops the service."), style="dim")
+    print_text(console, f"The API's pages: {address}/docs", "bold")
+    print_text(console, f"Its document: {address}/openapi.json", "none")
+    print_text(console, "Ctrl-C stops the service.", "dim")
     with suppress(KeyboardInterrupt):
         signal.pause()

@@ -12,8 +12,12 @@ from fastapi.encoders import jsonable_encoder
 
 from rules.catalogue import catalogue
 from rules.check import load_rules
-from rules.engine import book_form_schema
+from rules.engine import Book, book_form_schema
+from rules.report import Report
+from rules.signoff import acceptance
 from seed_data import demo_assemblies, demo_components, demo_vehicles
+from service.assemblies.schemas import EXAMPLE as EXAMPLE_ASSEMBLY
+from service.assemblies.schemas import AssemblyCheck, Checked
 from service.checks.judging import judged
 from service.explanations import problem_class
 from service.health import Alive, Ready
@@ -56,14 +60,36 @@ def answer_examples() -> dict[str, Any]:
         "read_problem": problem_class("invalid-request"),
     }
     short = {name: shortened(jsonable_encoder(found)) for name, found in answers.items()}
-    return {**short, "check_assembly": _report()}
+    report = _report(book)
+    saved = _saved_check(report)
+    whole = {"check_assembly": report, "check_saved_assembly": saved}
+    return {**short, **{name: each.model_dump(mode="json") for name, each in whole.items()}}
 
 
-def _report() -> Any:
+def _report(book: Book) -> Report:
     shop = catalogue(1, demo_components(), demo_vehicles())
     shown = next(each.request for each in demo_assemblies() if each.slug == SHOWN_ASSEMBLY)
-    report = judged(shown, shop, load_rules(), Settings())
-    return report.model_dump(mode="json")
+    return judged(shown, shop, book, Settings())
+
+
+def _saved_check(report: Report) -> AssemblyCheck:
+    """The check of an assembly that was saved when this was the report."""
+    return AssemblyCheck(
+        assembly=EXAMPLE_ASSEMBLY["id"],
+        version=1,
+        checked=Checked(
+            verdict=report.verdict,
+            counts=report.counts,
+            fingerprint=report.fingerprint,
+            catalogue_revision=report.catalogue_revision,
+            book_version=report.book.version,
+        ),
+        stale=False,
+        appeared=(),
+        vanished=(),
+        report=report,
+        sign_offs=acceptance(report, ()),
+    )
 
 
 def shortened(value: Any) -> Any:

@@ -47,6 +47,7 @@ def test_three_reports_and_nothing_left_running(tmp_path: Path) -> None:
     assert done.stderr == ""
     assert ESCAPE not in done.stdout
     assert not DRAWN.search(done.stdout)
+    assert [line for line in done.stdout.splitlines() if line != line.rstrip()] == []
     by_slug = {shown.slug: shown for shown in demo_assemblies()}
     for slug in SHOWN:
         report = Report.model_validate_json((tmp_path / f"{slug}.json").read_bytes())
