@@ -93,7 +93,6 @@ catalogue_revision = Table(
 )
 
 _WRITES: Final = "lineworthy_writes"
-_SQLITE_PAGES_KIB: Final = 16 * 1024
 
 
 class DatabaseUnavailable(RuntimeError):
@@ -148,7 +147,6 @@ def _prepare_sqlite(engine: Engine, busy_seconds: int, foreign_keys: bool) -> No
         # FULL: a committed change survives a loss of power, not only a crash of the process.
         cursor.execute("PRAGMA synchronous = FULL")
         cursor.execute(f"PRAGMA foreign_keys = {'ON' if foreign_keys else 'OFF'}")
-        cursor.execute(f"PRAGMA cache_size = -{_SQLITE_PAGES_KIB}")
         cursor.close()
 
     @event.listens_for(engine, "begin")
@@ -172,7 +170,7 @@ def _postgresql_arguments(connect_seconds: int, statement_seconds: int) -> dict[
 def make_engine(
     url: str,
     *,
-    connections: int = 40,
+    connections: int = 20,
     connect_seconds: int = 5,
     statement_seconds: int = 30,
     for_migration: bool = False,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Annotated
 
-from fastapi import Header
+from fastapi import Header, Response
 from sqlalchemy import Column, Index, Integer, Table, Text, delete, insert, select
 
 from service.database import METADATA, UtcDateTime, Write, exact_text, now
@@ -56,6 +56,10 @@ class Answer:
     status: int
     headers: Mapping[str, str]
     body: str
+
+    def response(self) -> Response:
+        """The answer as it is sent, with its JSON body."""
+        return Response(self.body, self.status, self.headers, "application/json")
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,13 +62,10 @@ class Settings(BaseSettings):
         description=f"Where the catalogue is kept: {_URL_EXAMPLES}.",
     )
     database_connections: int = Field(
-        default=40,
+        default=20,
         ge=1,
         le=200,
-        description=(
-            "Most connections a process keeps open; at least as many as the threads that answer "
-            "requests, so that none waits for another's."
-        ),
+        description="Most connections a process keeps to the database; who needs one more waits.",
     )
     database_connect_seconds: int = Field(
         default=5, ge=1, le=60, description="How long opening a connection may take."

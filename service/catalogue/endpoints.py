@@ -74,13 +74,13 @@ def create_component(
     moment = now()
     with database.write() as write:
         if keyed is not None and (before := keyed.answered(write)) is not None:
-            return _respond(before)
+            return before.response()
         service.create(write, component, catalogue, moment)
         headers = {"Location": location(sku), **validators(write.revision, moment)}
         answer = Answer(201, headers, document)
         if keyed is not None:
             keyed.remember(write, answer, settings.idempotency_hours)
-    return _respond(answer)
+    return answer.response()
 
 
 @router.get(
@@ -247,10 +247,6 @@ def _required_sku(component: Component) -> str:
             ]
         )
     return component.sku
-
-
-def _respond(answer: Answer) -> Response:
-    return Response(answer.body, answer.status, answer.headers, "application/json")
 
 
 def _criteria(search: ComponentSearch) -> store.Criteria:

@@ -125,7 +125,7 @@ def replace(
             there.
     """
     sku = sku_of(part)
-    require_match(if_match, _stored(write.connection, sku, known).version, f"`{sku}`")
+    require_match(if_match, find(write.connection, sku, known).version, f"`{sku}`")
     _refuse(plan(write.connection, [part], "upsert", known).objections)
     store.replace_all(write, [part], moment)
 
@@ -136,7 +136,7 @@ def delete(write: Write, sku: str, if_match: str | None, known: Catalogue) -> No
     Raises:
         Problem: 404, 412 or 428; 409, it is used, naming by what.
     """
-    require_match(if_match, _stored(write.connection, sku, known).version, f"`{sku}`")
+    require_match(if_match, find(write.connection, sku, known).version, f"`{sku}`")
     uses = _uses(write.connection, sku)
     if uses:
         listed = "; ".join(uses[:_MOST_NAMED])
@@ -165,10 +165,6 @@ def find(connection: Connection, sku: str, known: Catalogue) -> store.Stored:
     Raises:
         Problem: 404, naming SKUs that are near.
     """
-    return _stored(connection, sku, known)
-
-
-def _stored(connection: Connection, sku: str, known: Catalogue) -> store.Stored:
     found = store.find(connection, sku)
     if found is None:
         raise problem("not-found", f"There is no component `{sku}`.{_did_you_mean(known, sku)}")

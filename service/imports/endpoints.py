@@ -18,7 +18,7 @@ from service.imports.csv_rows import read_table
 from service.imports.json_rows import read_array, read_lines
 from service.imports.rows import Table
 from service.imports.schemas import ImportOptions, ImportResult
-from service.imports.service import Batch, carry_out_import, check_rows, notes, plan_import
+from service.imports.service import Batch, carry_out_import, check_rows, plan_import, result_of
 from service.imports.template import TEMPLATE
 from service.problems import problem, problem_responses, rendering
 
@@ -133,7 +133,7 @@ def import_components(
         with database.read() as connection:
             made = plan_import(connection, batch, options.mode, catalogue)
             revision = read_revision(connection)
-        return _respond(_answer(options, batch, made, revision, catalogue))
+        return _answer(options, batch, made, revision, catalogue).response()
     keyed = KeyedRequest.of(
         "import_components",
         idempotency_key,
@@ -143,12 +143,12 @@ def import_components(
     )
     with database.write() as write:
         if keyed is not None and (before := keyed.answered(write)) is not None:
-            return _respond(before)
+            return before.response()
         made = carry_out_import(write, batch, options.mode, catalogue, now())
         answer = _answer(options, batch, made, write.revision, catalogue)
         if keyed is not None:
             keyed.remember(write, answer, settings.idempotency_hours)
-    return _respond(answer)
+    return answer.response()
 
 
 def _table(content_type: str, body: bytes, decimal: DecimalMark | None) -> Table:
@@ -178,18 +178,7 @@ def _table(content_type: str, body: bytes, decimal: DecimalMark | None) -> Table
 def _answer(
     options: ImportOptions, batch: Batch, made: Plan, revision: int, catalogue: Catalogue
 ) -> Answer:
-    result = ImportResult(
-        dry_run=options.dry_run,
-        mode=options.mode,
-        components=len(batch.parts),
-        created=len(made.new),
-        replaced=len(made.replacing),
-        unchanged=len(made.unchanged),
-        catalogue_revision=revision,
-        notes=tuple(notes(batch, catalogue)),
+    result = result_of(
+        batch, made, catalogue, mode=options.mode, dry_run=options.dry_run, revision=revision
     )
     return Answer(200, {}, result.model_dump_json())
-
-
-def _respond(answer: Answer) -> Response:
-    return Response(answer.body, answer.status, answer.headers, "application/json")

@@ -21,7 +21,7 @@ from service.database import Write
 from service.faults import body_faults
 from service.forms import Form
 from service.imports.rows import MarkedFault, Row, Table
-from service.imports.schemas import ImportNote
+from service.imports.schemas import ImportNote, ImportResult
 from service.problems import Fault, invalid, rendering
 
 _NUMBER: Final = re.compile(r"[0-9]+(?:\.[0-9]+)?")
@@ -82,6 +82,22 @@ def carry_out_import(
     made = plan_import(write.connection, batch, mode, known)
     carry_out(write, made, moment)
     return made
+
+
+def result_of(
+    batch: Batch, made: Plan, known: Catalogue, *, mode: Mode, dry_run: bool, revision: int
+) -> ImportResult:
+    """What an import did, or would do; `revision` is the catalogue's after it."""
+    return ImportResult(
+        dry_run=dry_run,
+        mode=mode,
+        components=len(batch.parts),
+        created=len(made.new),
+        replaced=len(made.replacing),
+        unchanged=len(made.unchanged),
+        catalogue_revision=revision,
+        notes=tuple(notes(batch, known)),
+    )
 
 
 def notes(batch: Batch, known: Catalogue) -> Iterator[ImportNote]:
