@@ -28,8 +28,9 @@ _NO_FLOW_LPH = 1e-6
 class Solution:
     """The state of a network at B operating points.
 
-    Every figure of a point that has no solution is NaN. So is the pressure of a junction that
-    closed valves shut off from every given pressure: whatever was trapped there stays.
+    Every figure of a point that has no solution is NaN. So are the pressure of a junction that
+    closed valves shut off from every given pressure (whatever was trapped there stays) and the
+    pressure lost along links that end there.
 
     Attributes
     ----------
