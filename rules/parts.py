@@ -127,8 +127,18 @@ Identifier = Annotated[
         description="Lower-case letters, digits, hyphen and underscore.",
     ),
 ]
+def _addressable(sku: str) -> str:
+    """Refuse what a web address cannot hold: clients fold `.` and `..` between slashes away."""
+    if {".", ".."} & set(sku.split("/")) or "//" in sku:
+        raise fault(
+            f"`{sku}` cannot stand in a web address.", "no empty, `.` or `..` part between slashes"
+        )
+    return sku
+
+
 Sku = Annotated[
     str,
+    AfterValidator(_addressable),
     Field(
         min_length=1,
         max_length=64,

@@ -136,7 +136,8 @@ class Form:
             return
         tagged = schema.get("discriminator", {})
         if tagged and isinstance(value, Mapping):
-            reference = tagged["mapping"].get(value.get(tagged["propertyName"]))
+            tag = value.get(tagged["propertyName"])
+            reference = tagged["mapping"].get(tag) if isinstance(tag, str) else None
             members = members if reference is None else [{"$ref": reference}]
         for member in members:
             yield from Form(member, self._definitions)._alternatives(value)

@@ -65,7 +65,9 @@ class PartFacts(Record):
     temperature_most_c: Annotated[
         Maybe[float], Number("degC", label="highest temperature", origin="catalogue")
     ]
-    maker_approves: Annotated[Maybe[bool], Flag(label="approved by its maker", origin="catalogue")]
+    approved_for_others: Annotated[
+        bool, Flag(label="approved, but for other fuels only", origin="catalogue")
+    ]
     maker_excludes: Annotated[bool, Flag(label="ruled out by its maker", origin="catalogue")]
 
     construction: Annotated[
@@ -181,7 +183,7 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             working_pressure_kpa=recorded(item.part.working_pressure_kpa),
             temperature_least_c=recorded(item.part.temperature_least_c),
             temperature_most_c=recorded(item.part.temperature_most_c),
-            maker_approves=maker_approves(item, circuit),
+            approved_for_others=maker_approves(item, circuit) is False,
             maker_excludes=circuit.fuel.id in item.part.excluded_fuels,
             reversed=_reversed(item, reversed_items, line, flow_starts),
             pump_limit_kpa=pump_limit,
