@@ -49,14 +49,14 @@ def _as_problem(error: HTTPException) -> Problem:
 
 
 def _no_such_method(path: str, known: Mapping[str, Mapping[str, Any]]) -> Problem:
-    allowed = sorted(
-        {
-            method.upper()
-            for template, operations in known.items()
-            if re.fullmatch(re.sub(r"\\{.*?\\}", ".+", re.escape(template)), path)
-            for method in operations
-        }
-    )
+    fitting = [
+        template
+        for template in known
+        if re.fullmatch(re.sub(r"\\{.*?\\}", ".+", re.escape(template)), path)
+    ]
+    # A part number may hold slashes, so a template may fit what lies under it: the deepest counts.
+    deepest = max(fitting, key=lambda template: template.count("/"), default="")
+    allowed = sorted(method.upper() for method in known.get(deepest, ()))
     listed = ", ".join(allowed or ["GET", "HEAD"])  # pages outside the document are only read
     return problem(
         "method-not-allowed", f"`{rendering(path)}` takes {listed}.", headers={"Allow": listed}
