@@ -18,6 +18,11 @@ __all__ = ["demo_client", "demo_database", "seeded"]
 JSON = "application/json"
 OPERATIONS = [
     ("POST", "/v1/checks"),
+    ("POST", "/v1/checks/what-if"),
+    ("POST", "/v1/assemblies"),
+    ("PUT", "/v1/assemblies/none"),
+    ("POST", "/v1/assemblies/none/what-if"),
+    ("POST", "/v1/assemblies/none/sign-offs"),
     ("POST", "/v1/readings"),
     ("POST", "/v1/components"),
     ("PUT", "/v1/components/HF-RAIL-I6"),
