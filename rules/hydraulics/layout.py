@@ -51,10 +51,11 @@ RIDGE = 1e-9
 """Slope [L/h/kPa] added to each mass balance in Newton's matrix only, never in the laws: a part of
 the network that valves have shut off must not make the matrix singular."""
 
+_USUAL_FRICTION = 0.03
 _USUAL_M_S = 1.0
 _ORIFICE_M_S = 15.0
-"""Velocities the iteration starts from. A guess n times too high costs about log2 n steps, one n
-times too low makes the first step overshoot n-fold."""
+"""Friction factor and velocities the iteration starts from. A velocity n times too high costs about
+log2 n steps, one n times too low makes the first step overshoot n-fold."""
 
 _STAND_IN = 1.0
 """Fills a missing datum in the arrays; with one missing, no point is ever solved."""
@@ -80,7 +81,8 @@ class LossArrays(NamedTuple):
 
     With Q in L/h the losses in kPa are `friction` (mu^2 / rho) Re (f Re) for the pipes, with
     Re = `reynolds` (rho / mu) Q, plus `local` rho Q^2 for all; `viscous_flow` (mu / rho) is the
-    flow at Re = 10. `flow_guess` is where the iteration starts.
+    flow at Re = 10. The iteration starts at `flow_guess`, where the loss of all but the valves is
+    taken as `first_loss` rho.
     """
 
     friction: FloatArray
@@ -89,6 +91,7 @@ class LossArrays(NamedTuple):
     local: FloatArray
     viscous_flow: FloatArray
     flow_guess: FloatArray
+    first_loss: FloatArray
 
 
 class ValveArrays(NamedTuple):
@@ -271,6 +274,7 @@ def _loss_arrays(
     pipes: Sequence[Pipe], others: Sequence[LocalLoss | Orifice], valves: Sequence[Valve]
 ) -> LossArrays:
     elements = (*pipes, *others, *valves)
+    formulas = len(pipes) + len(others)
     diameter = np.array([_known(e.diameter_mm) for e in elements]) * 1e-3
     speed = np.array([_ORIFICE_M_S if isinstance(e, Orifice) else _USUAL_M_S for e in elements])
     k = np.array(
@@ -284,6 +288,8 @@ def _loss_arrays(
     length = np.array([_known(pipe.length_mm) for pipe in pipes]) * 1e-3
     roughness = np.array([pipe.roughness_mm or 0.0 for pipe in pipes]) * 1e-3
     area = pi / 4.0 * diameter * diameter
+    first_k = k[:formulas].copy()
+    first_k[: len(pipes)] += _USUAL_FRICTION * length / bore
     return LossArrays(
         friction=length / (2000.0 * bore**3),
         reynolds=4.0 * M3_S_PER_LPH / (pi * bore),
@@ -291,6 +297,7 @@ def _loss_arrays(
         local=k * (M3_S_PER_LPH / area) ** 2 / 2000.0,
         viscous_flow=VISCOUS_REYNOLDS * area / diameter / M3_S_PER_LPH,
         flow_guess=speed * area / M3_S_PER_LPH,
+        first_loss=first_k * speed[:formulas] ** 2 / 2000.0,
     )
 
 

@@ -92,6 +92,7 @@ class Case(NamedTuple):
     reynolds: FloatArray
     local: FloatArray
     viscous_flow_squared: FloatArray
+    first_loss: FloatArray
     valve_local: FloatArray
     valve_viscous_flow_squared: FloatArray
     coefficients: FloatArray
@@ -272,6 +273,7 @@ def _case(
         reynolds=losses.reynolds * (rho / mu),
         local=local[:, :formulas],
         viscous_flow_squared=viscous[:, :formulas],
+        first_loss=losses.first_loss * rho,
         valve_local=local[:, formulas:],
         valve_viscous_flow_squared=viscous[:, formulas:],
         coefficients=coefficients,

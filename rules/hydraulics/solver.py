@@ -142,7 +142,7 @@ def run(layout: Layout, case: Case) -> Result:
 def _quick(layout: Layout, case: Case, rows: IntArray, result: Result) -> None:
     """Full Newton steps; only the matrix is softened, less and less, never the laws."""
     at = _start(layout, case)
-    laws = _laws(layout, case, at, starting=True)
+    laws = _first_laws(layout, case, at)
     for iteration in range(1, _QUICK_ITERATIONS + 1):
         softness = 10.0 ** max(-1.0 - 2.0 * iteration, -9.0)
         at = _moved(layout, at, laws, _newton_step(layout, laws, softness))
@@ -232,40 +232,54 @@ def _start(layout: Layout, case: Case) -> Iterate:
     return Iterate(pressure, pressure @ layout.difference, flow, rise)
 
 
-def _laws(
+def _first_laws(layout: Layout, case: Case, at: Iterate) -> Laws:
+    """The laws where the iteration starts: losses as guessed, the valves' states as assumed."""
+    slope = 2.0 * case.first_loss / at.flow[:, layout.curves : layout.ordinary]
+    return _gathered(layout, case, at, case.first_loss, slope, 0.0, _first_states(layout, case))
+
+
+def _laws(layout: Layout, case: Case, at: Iterate, soft: float | FloatArray = 0.0) -> Laws:
+    """The laws of all links and the mass balances at an iterate."""
+    loss, slope = _losses(layout, case, at.flow[:, layout.curves : layout.ordinary])
+    return _gathered(layout, case, at, loss, slope, soft, None)
+
+
+def _gathered(
     layout: Layout,
     case: Case,
     at: Iterate,
-    soft: float | FloatArray = 0.0,
-    *,
-    starting: bool = False,
+    loss: FloatArray,
+    slope: FloatArray,
+    soft: float | FloatArray,
+    state: IntArray | None,
 ) -> Laws:
-    """The laws of all links and the mass balances at an iterate."""
+    """All laws, from the losses that follow a formula and the states of the valves if given."""
     pumps, curves, ordinary = layout.pumps, layout.curves, layout.ordinary
-    loss, slope = np.empty((2, len(at.flow), ordinary))
-    loss[:, curves:], slope[:, curves:] = _losses(layout, case, at.flow[:, curves:ordinary])
+    gap = np.empty_like(at.flow)
+    gap[:, curves:ordinary] = at.difference[:, curves:ordinary] - loss
+    through = np.empty((len(gap), ordinary))
+    through[:, curves:] = slope
     if curves:
         x = np.concatenate((at.rise, at.flow[:, pumps:curves]), axis=1)
-        loss[:, :curves], slope[:, :curves] = curve_values(layout, case, x)
-    gap = np.empty_like(at.flow)
-    gap[:, :ordinary] = at.difference[:, :ordinary] - loss
-    through = 1.0 / np.maximum(slope, _LEAST_LOSS_SLOPE)
+        value, through[:, :curves] = curve_values(layout, case, x)
+        gap[:, pumps:curves] = at.difference[:, pumps:curves] - value[:, pumps:]
+    through[:, pumps:] = 1.0 / np.maximum(through[:, pumps:], _LEAST_LOSS_SLOPE)
+    if pumps:
+        gap[:, :pumps] = value[:, :pumps] - at.flow[:, :pumps]
+        through[:, :pumps] = np.maximum(-through[:, :pumps], _LEAST_PUMP_SLOPE)
     pending = through * gap[:, :ordinary]
     if pumps:
-        steep = np.maximum(-slope[:, :pumps], _LEAST_PUMP_SLOPE)
-        missing = loss[:, :pumps] - at.flow[:, :pumps]
-        through[:, :pumps] = steep
-        gap[:, :pumps] = missing
-        pending[:, :pumps] = missing + steep * (at.difference[:, :pumps] + at.rise)
-    gap[:, ordinary:], state, valve_slope = _valve_laws(layout, case, at, soft, starting)
+        astray = at.difference[:, :pumps] + at.rise
+        pending[:, :pumps] = gap[:, :pumps] + through[:, :pumps] * astray
+    gap[:, ordinary:], state, valve_slope = _valve_laws(layout, case, at, soft, state)
     imbalance = at.flow @ layout.incidence + case.demand
     return Laws(gap, imbalance, through, pending, state, valve_slope)
 
 
 def _valve_laws(
-    layout: Layout, case: Case, at: Iterate, soft: float | FloatArray, starting: bool
+    layout: Layout, case: Case, at: Iterate, soft: float | FloatArray, state: IntArray | None
 ) -> tuple[FloatArray, IntArray, FloatArray]:
-    """What is left of the valves' laws, their states, and the slopes of their losses.
+    """What is left of the valves' laws, their states if not given, and the slopes of their losses.
 
     `soft` > 0 softens them: a closed valve leaks by its pressure difference, an active one droops
     by its flow.
@@ -279,9 +293,7 @@ def _valve_laws(
     past = valves.sense * (at.pressure[:, valves.controlled] - case.set_point) - soft * flow
     spare, slope = _spare_pressure(case.valve_local, case.valve_viscous_flow_squared, flow, over)
     backward = flow - soft * over
-    if starting:
-        state = _first_states(layout, case)
-    else:
+    if state is None:
         state = _states(layout, backward, past, spare, slope)
     gap = np.where(state == OPEN, spare, np.where(state == ACTIVE, past, -backward))
     return gap, state, slope
@@ -295,7 +307,7 @@ def _first_states(layout: Layout, case: Case) -> IntArray:
     """
     valves = layout.valves
     spills = valves.holds & (valves.sense > 0.0)
-    lowest = np.where(spills, case.set_point, np.inf).min(axis=1, keepdims=True)
+    lowest = np.where(spills, case.set_point, np.inf).min(axis=1, keepdims=True, initial=np.inf)
     waits = spills & (case.set_point > lowest + 1.0)
     return np.where(waits, CLOSED, np.where(valves.holds, ACTIVE, OPEN))
 
