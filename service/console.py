@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
@@ -19,6 +20,7 @@ from rules.report import Evidence, Finding, Remedy, Report, Severity, Verdict
 from service.imports.schemas import ImportResult
 from service.line import DRAWN, STYLES, TYPED, Signs, drawing
 from service.problems import Fault
+from service.rulebook.schemas import full
 
 WIDEST: Final = 100
 _PIPED_WIDTH: Final = 100
@@ -269,8 +271,8 @@ def _rule(rule: Rule) -> Iterator[RenderableType]:
         if text:
             table.add_row(Text(name, style="dim"), Text(text.strip()))
     yield table
-    for example in rule.examples:
-        facts = ", ".join(f"{name}: {value}" for name, value in example.values.items())
+    for example in full(rule).examples:
+        facts = ", ".join(f"{name}: {json.dumps(value)}" for name, value in example.facts.items())
         yield Text.assemble((f"{example.expected:<12}", "bold"), facts)
 
 

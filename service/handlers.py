@@ -49,18 +49,22 @@ def _as_problem(error: HTTPException) -> Problem:
 
 
 def _no_such_method(path: str, known: Mapping[str, Mapping[str, Any]]) -> Problem:
-    fitting = [
-        template
-        for template in known
-        if re.fullmatch(re.sub(r"\\{.*?\\}", ".+", re.escape(template)), path)
-    ]
-    # A part number may hold slashes, so a template may fit what lies under it: the deepest counts.
-    deepest = max(fitting, key=lambda template: template.count("/"), default="")
-    allowed = sorted(method.upper() for method in known.get(deepest, ()))
-    listed = ", ".join(allowed or ["GET", "HEAD"])  # pages outside the document are only read
+    # A parameter is one segment of the path, but for those that may hold slashes.
+    allowed = _methods(path, known, "[^/]+") or _methods(path, known, ".+") or ["GET", "HEAD"]
+    listed = ", ".join(allowed)
     return problem(
         "method-not-allowed", f"`{rendering(path)}` takes {listed}.", headers={"Allow": listed}
     )
+
+
+def _methods(path: str, known: Mapping[str, Mapping[str, Any]], parameter: str) -> list[str]:
+    found = {
+        method.upper()
+        for template, operations in known.items()
+        if re.fullmatch(re.sub(r"\\{.*?\\}", parameter, re.escape(template)), path)
+        for method in operations
+    }
+    return sorted(found)
 
 
 def _no_such_path(path: str, known: Mapping[str, Mapping[str, Any]]) -> Problem:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
+
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 from rules.engine import Book, Rule, Severity
@@ -130,10 +132,22 @@ def full(rule: Rule) -> RuleDetails:
         sources=rule.sources,
         cautions=tuple(caution.source for caution in rule.cautions),
         examples=tuple(
-            RuleExample.model_validate({"expected": each.expected, "facts": dict(each.values)})
+            RuleExample(
+                expected=each.expected,
+                facts={name: _plain(value) for name, value in each.values.items()},
+            )
             for each in rule.examples
         ),
     )
+
+
+def _plain(value: object) -> JsonValue:
+    """A fact of an example as JSON: a set of words is a list in their order."""
+    if isinstance(value, Set):
+        return sorted(value)
+    if isinstance(value, str | float | int | None):
+        return value
+    raise TypeError(f"{value!r} is no value of a fact")
 
 
 def listing(book: Book, rules: tuple[Rule, ...]) -> BookListing:
