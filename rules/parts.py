@@ -127,6 +127,8 @@ Identifier = Annotated[
         description="Lower-case letters, digits, hyphen and underscore.",
     ),
 ]
+
+
 def _addressable(sku: str) -> str:
     """Refuse what a web address cannot hold: clients fold `.` and `..` between slashes away."""
     if {".", ".."} & set(sku.split("/")) or "//" in sku:

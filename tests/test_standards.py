@@ -35,7 +35,7 @@ def _tracked_texts() -> list[tuple[Path, str]]:
 def test_no_file_names_a_registry_or_a_path_of_some_machine() -> None:
     # Spelt in pieces, so that this file does not find itself.
     forbidden = re.compile(
-        "|".join(["pypi" + r"\.org", "pythonhosted", "/ro" + "ot/", "/wo" + "rk/"])
+        "|".join(["pypi" + r"\.org", "python" + "hosted", "/ro" + "ot/", "/wo" + "rk/"])
     )
     found = [
         f"{path.relative_to(ROOT)}: {match.group()}"
