@@ -32,8 +32,12 @@ BoolArray = npt.NDArray[np.bool_]
 TOLERANCE = 1e-5
 """Largest residual in a solution: of a link's law [kPa or L/h], of a mass balance [L/h]."""
 
-_CHUNK = 512
-"""Points iterated together: few enough for their matrices to stay in the processor's cache."""
+_PRODUCT_SIZE = 200_000
+"""Multiplications in one matrix product, and so the number of points iterated together. Below about
+this size the usual BLAS works in the calling thread. Threads that wait for a busy processor take
+many times longer than the product."""
+
+_LEAST_CHUNK = 32
 
 _QUICK_ITERATIONS = 25
 _CAREFUL_ITERATIONS = 400
@@ -125,8 +129,9 @@ def run(layout: Layout, case: Case) -> Result:
         iterations=np.zeros(size, dtype=np.int64),
         converged=np.zeros(size, dtype=np.bool_),
     )
-    for begin in range(0, size, _CHUNK):
-        rows = np.arange(begin, min(begin + _CHUNK, size))
+    chunk = max(_PRODUCT_SIZE // max(layout.pattern.weights.size, 1), _LEAST_CHUNK)
+    for begin in range(0, size, chunk):
+        rows = np.arange(begin, min(begin + chunk, size))
         _quick(layout, case if len(rows) == size else rows_of(case, rows), rows, result)
     left = np.flatnonzero(~result.converged)
     if left.size:

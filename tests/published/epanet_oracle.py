@@ -64,26 +64,43 @@ def solve_with_epanet(
     demand_lph: dict[str, float] | None = None,
     curve_points: int = CURVE_POINTS,
 ) -> EpanetResult:
-    project = en.createproject()
+    """Build, solve, read and delete; `curve_points` 0 takes the measured points as they are."""
+    project = build(network, density_kg_m3, viscosity_mpa_s, demand_lph or {}, curve_points)
     try:
-        en.init(project, os.devnull, "", en.LPS, en.DW)
-        en.setoption(project, en.ACCURACY, 1e-5)
-        en.setoption(project, en.TRIALS, 500)
-        en.setoption(project, en.HEADERROR, 1e-6)
-        en.setoption(project, en.FLOWCHANGE, 1e-7)
-        kinematic = viscosity_mpa_s * 1e-3 / density_kg_m3
-        en.setoption(project, en.SP_VISCOS, kinematic / WATER_VISCOSITY_M2_S)
-        heads = Heads(density_kg_m3)
-        for node in network.nodes:
-            _add_node(project, node, heads, (demand_lph or {}).get(node.id))
-        for link in network.links:
-            _ADD[type(link)](project, link, heads, curve_points)
-        en.openH(project)
-        en.initH(project, en.NOSAVE)
-        en.runH(project)
-        return _read(project, network, heads)
+        run(project)
+        return read(project, network, Heads(density_kg_m3))
     finally:
         en.deleteproject(project)
+
+
+def build(
+    network: Network,
+    density_kg_m3: float,
+    viscosity_mpa_s: float,
+    demand_lph: dict[str, float],
+    curve_points: int,
+):
+    project = en.createproject()
+    en.init(project, os.devnull, "", en.LPS, en.DW)
+    en.setoption(project, en.ACCURACY, 1e-5)
+    en.setoption(project, en.TRIALS, 500)
+    en.setoption(project, en.HEADERROR, 1e-6)
+    en.setoption(project, en.FLOWCHANGE, 1e-7)
+    kinematic = viscosity_mpa_s * 1e-3 / density_kg_m3
+    en.setoption(project, en.SP_VISCOS, kinematic / WATER_VISCOSITY_M2_S)
+    heads = Heads(density_kg_m3)
+    for node in network.nodes:
+        _add_node(project, node, heads, demand_lph.get(node.id))
+    for link in network.links:
+        _ADD[type(link)](project, link, heads, curve_points)
+    return project
+
+
+def run(project) -> None:
+    en.openH(project)
+    en.initH(project, en.NOSAVE)
+    en.runH(project)
+    en.closeH(project)
 
 
 def _add_node(project, node, heads: Heads, demand: float | None) -> None:
@@ -182,7 +199,7 @@ _ADD: dict[type, Callable[..., None]] = {
 }
 
 
-def _read(project, network: Network, heads: Heads) -> EpanetResult:
+def read(project, network: Network, heads: Heads) -> EpanetResult:
     pressure, flow = {}, {}
     for node in network.nodes:
         head = en.getnodevalue(project, en.getnodeindex(project, node.id), en.HEAD)

@@ -157,6 +157,27 @@ def _jet_pump() -> Network:
     )
 
 
+def eleven_links() -> Network:
+    """Pump, check valve, filter, two fed rails, regulator and return."""
+    junctions = ("out", "checked", "filtered", "tee", "r1", "r2", "join", "hold", "back")
+    return Network(
+        [FixedPressure("tank"), *map(Junction, junctions)],
+        [
+            Pump("pump", "tank", "out", [PUMP_CURVE]),
+            CheckValve("check", "out", "checked", 2.0, 8.0),
+            MeasuredLoss("filter", "checked", "filtered", FILTER_CURVE),
+            Pipe("feed", "filtered", "tee", 4000, 7.9375, 0.0015, k=3.0),
+            Pipe("feed1", "tee", "r1", 300, 7.9375, 0.0015),
+            Pipe("feed2", "tee", "r2", 300, 7.9375, 0.0015),
+            LocalLoss("elbow1", "r1", "join", 1.5, 7.9375),
+            LocalLoss("elbow2", "r2", "join", 1.5, 7.9375),
+            Pipe("cross", "join", "hold", 200, 7.9375, 0.0015),
+            BackPressureRegulator("regulator", "hold", "back", 300.0, 4.0, 5.0),
+            Pipe("return", "back", "tank", 4000, 7.9375, 0.0015),
+        ],
+    )
+
+
 class Case(NamedTuple):
     network: Network
     demands: list[dict[str, float]]
@@ -174,6 +195,9 @@ CASES = {
     "reducing valve": Case(_reducing_valve(), [{"end": q} for q in (150.0, 250.0, 350.0)]),
     "floor set by the return": Case(
         _floor_set_by_the_return(), [{"rail": q} for q in (0.0, 60.0, 120.0)]
+    ),
+    "eleven links": Case(
+        eleven_links(), [{"r1": q, "r2": 0.9 * q} for q in (0.0, 40.0, 80.0, 110.0)]
     ),
     "jet pump": Case(_jet_pump(), [{"rail": q} for q in (0.0, 80.0, 150.0)]),
 }
