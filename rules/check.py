@@ -19,9 +19,11 @@ from rules import engine
 from rules.assembly import Request
 from rules.catalogue import Catalogue
 from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, place
+from rules.facts.application import application_facts
 from rules.facts.case import Case, Gap
+from rules.facts.flow import Study, flow_block, study
 from rules.facts.subjects import SUBJECTS, cases
-from rules.language import Language
+from rules.language import Language, Outcome
 from rules.remedies import FINDERS, Found, Search
 from rules.report import (
     BookStamp,
@@ -73,7 +75,8 @@ def check(request: Request, catalogue: Catalogue, book: engine.Book) -> Report:
         AssemblyFaults: the request names parts, ports, fuels or vehicles that do not exist.
     """
     circuit = place(request, catalogue)
-    rulings = list(_rulings(circuit, book))
+    flow = study(circuit, application_facts(circuit))
+    rulings = list(_rulings(cases(circuit, flow), book))
     fired = [r for r in rulings if r.ruling.outcome.decision == "fires"]
     open_ = [r for r in rulings if r.ruling.outcome.decision == "cannot-tell"]
     open_findings, open_notes = _unknowns(open_)
@@ -84,7 +87,8 @@ def check(request: Request, catalogue: Catalogue, book: engine.Book) -> Report:
         verdict=verdict(findings),
         counts=_counts(findings),
         findings=findings,
-        not_checked=(*_not_checked(circuit), *open_notes),
+        flow=flow_block(flow),
+        not_checked=(*_flow_not_checked(flow), *_not_checked(circuit), *open_notes),
         cautions=_GENERAL_CAUTIONS,
         book=_stamp(book),
         catalogue_revision=catalogue.revision,
@@ -94,24 +98,47 @@ def check(request: Request, catalogue: Catalogue, book: engine.Book) -> Report:
 
 @dataclass(frozen=True)
 class _Ruled:
-    """A ruling of the book with the case it is about."""
+    """A ruling of the book with the case it is about.
+
+    `divided` says that the rule fires on some of the values that the facts may have and passes on
+    others.
+    """
 
     ruling: engine.Ruling
     case: Case
+    divided: bool = False
 
     @property
     def rule(self) -> engine.Rule:
         return self.ruling.rule
 
 
-def _rulings(circuit: Circuit, book: engine.Book) -> Iterator[_Ruled]:
+def _rulings(found: Iterable[Case], book: engine.Book) -> Iterator[_Ruled]:
     of_subject = {
-        engine.Subject(case.about, case.kind, case.facts): case for case in cases(circuit)
+        engine.Subject(case.about, case.kind, facts): case
+        for case in found
+        for facts in (case.facts, *case.alternatives)
     }
+    of_several: defaultdict[tuple[Case, engine.Rule], list[engine.Ruling]] = defaultdict(list)
     for ruling in book.judge(of_subject):
         case = of_subject[ruling.subject]
-        if ruling.outcome.decision == "fires" or _stays_open(ruling.rule, case):
+        if case.alternatives:
+            of_several[case, ruling.rule].append(ruling)
+        elif ruling.outcome.decision == "fires" or _stays_open(ruling.rule, case):
             yield _Ruled(ruling, case)
+    for (case, _), rulings in of_several.items():
+        yield _agreed(case, rulings)
+
+
+def _agreed(case: Case, rulings: Sequence[engine.Ruling]) -> _Ruled:
+    """What a rule says of a case whose facts have alternatives: that on which all of them agree."""
+    first, outcomes = rulings[0], [ruling.outcome for ruling in rulings]
+    asked = 1 + len(case.alternatives)
+    if sum(outcome.decision == "fires" for outcome in outcomes) == asked:
+        return _Ruled(first, case)
+    unrecorded = tuple(dict.fromkeys(path for o in outcomes for path in o.unrecorded))
+    open_ = engine.Ruling(first.rule, first.subject, Outcome("cannot-tell", unrecorded))
+    return _Ruled(open_, case, divided=not unrecorded)
 
 
 def _stays_open(rule: engine.Rule, case: Case) -> bool:
@@ -252,6 +279,9 @@ def _unknowns(open_: Iterable[_Ruled]) -> tuple[list[Finding], list[NotChecked]]
 
 def _gaps(ruled: _Ruled) -> Iterator[Gap]:
     case = ruled.case
+    if ruled.divided:
+        yield from case.between
+        return
     schema = SUBJECTS[case.about].schema
     missing = case.missing()
     for path in ruled.ruling.outcome.unrecorded:
@@ -309,12 +339,17 @@ def _counts(findings: Sequence[Finding]) -> Counts:
     )
 
 
+def _flow_not_checked(flow: Study) -> Iterator[NotChecked]:
+    """What of the flow could not be told, and why."""
+    if flow.why_not:
+        yield NotChecked(what="flow and pressure drop", why=flow.why_not)
+    for name, why in flow.left_out:
+        yield NotChecked(what=f"flow: {name}", why=why)
+
+
 def _not_checked(circuit: Circuit) -> Iterator[NotChecked]:
     """What this check leaves out, and what the request left unsaid."""
     app = circuit.application
-    yield NotChecked(
-        what="flow and pressure drop", why="only joints, materials and layout are judged"
-    )
     yield NotChecked(what="wiring, fuse and relay sizes", why="only their presence is judged")
     if circuit.of_kind("hose-assembly", "bulk-hose") and not any(
         item.item.bend_radius_mm for item in circuit.items.values()

@@ -31,7 +31,17 @@ class Evidence(Model):
 class Subject(Model):
     """What a finding is about."""
 
-    about: Literal["part", "material", "port", "joint", "run", "assembly"]
+    about: Literal[
+        "part",
+        "material",
+        "port",
+        "joint",
+        "run",
+        "assembly",
+        "flow",
+        "flow-point",
+        "flow-part",
+    ]
     refs: tuple[str, ...]
     ports: tuple[str, ...] = ()
     pointer: str = Field(description="RFC 6901 pointer to the first place in the request.")
@@ -82,6 +92,155 @@ class NotChecked(Model):
     why: str
 
 
+class Figure(Model):
+    """A computed number with its unit."""
+
+    value: float
+    unit: str
+
+
+class FlowDemand(Model):
+    """The fuel that the power takes."""
+
+    mass: Figure = Field(description="Mass of fuel burnt in a time.")
+    volume: Figure = Field(description="The same by volume, at the temperature of the fuel.")
+    crank_power: Figure = Field(description="Power at the crank that it is reckoned from.")
+
+
+class FlowAssumption(Model):
+    """A number that the flow rests on, and who says so."""
+
+    name: str
+    value: Figure = Field(description="The number used.")
+    least: Figure | None = Field(default=None, description="Lowest usual value.")
+    most: Figure | None = Field(default=None, description="Highest usual value.")
+    origin: str = Field(alias="from", description="Request, reference table, common practice.")
+
+
+class FlowDrop(Model):
+    """What a part costs in a line."""
+
+    ref: str
+    line: str = Field(description="The line it is in: suction, transfer, feed or return.")
+    drop: Figure = Field(description="Pressure lost in it.")
+    share: float | None = Field(
+        default=None,
+        description="Of the drop from pump to rail, or of that of the return; `null` elsewhere.",
+    )
+    flow: Figure = Field(description="Flow through it.")
+    bore: Figure | None = Field(default=None, description="Its narrowest hole, where recorded.")
+    velocity: Figure | None = Field(default=None, description="Mean velocity in that hole.")
+
+
+class FlowJoint(Model):
+    """Pressure and flow where ports meet."""
+
+    ports: tuple[str, ...] = Field(description="The ports that meet there.")
+    pressure: Figure = Field(description="Gauge pressure there.")
+    flow: Figure = Field(description="Flow that passes there.")
+
+
+class FlowPump(Model):
+    """A pump at its working point."""
+
+    ref: str
+    flow: Figure = Field(description="What it delivers.")
+    outlet_pressure: Figure = Field(description="Gauge pressure at its outlet.")
+    inlet_pressure: Figure = Field(description="Absolute pressure at its inlet.")
+    current: Figure | None = Field(
+        default=None, description="What it draws, where its current was measured."
+    )
+
+
+class FlowPoint(Model):
+    """The system at one operating point."""
+
+    name: str
+    held: bool | None = Field(
+        description="Whether the rail is within 5 % of the base pressure of its target; `null` "
+        "where it cannot be told."
+    )
+    rail_pressure: Figure | None = Field(description="Lowest gauge pressure at any injector.")
+    target: Figure = Field(description="Rail pressure wanted there.")
+    pump_flow: Figure | None = Field(description="What the feed pumps deliver together.")
+    burnt: Figure | None = Field(default=None, description="What the injectors pass.")
+    goes_back: Figure | None = Field(default=None, description="What regulators spill.")
+    voltage: Figure | None = Field(default=None, description="Voltage at the pump.")
+    fuel_temperature: Figure
+    drops: tuple[FlowDrop, ...] = Field(
+        default=(),
+        description="Every part in the order of the fuel; at full load, at idle, at named points.",
+    )
+    joints: tuple[FlowJoint, ...] = Field(
+        default=(),
+        description="Every joint that fuel passes; at full load, at idle, at named points.",
+    )
+    pumps: tuple[FlowPump, ...] = Field(default=(), description="Each pump at its working point.")
+    why: str | None = Field(default=None, description="Why it cannot be told.")
+
+
+class FlowLimit(Model):
+    """What the power would be without the limit of one part."""
+
+    ref: str
+    supports_power_without_it: Figure | None = Field(
+        description="Power supported if this part alone were perfect; `null` where nothing that is "
+        "known would limit it then."
+    )
+
+
+class FlowInjectors(Model):
+    """The injectors at full load."""
+
+    refs: tuple[str, ...]
+    pieces: int = Field(description="How many there are.")
+    pressure_across: Figure = Field(description="Rail pressure less manifold pressure.")
+    static_flow: Figure = Field(description="Flow of one held open, on this fuel.")
+    duty: float = Field(description="Share of the cycle they stay open; above 1 is out of reach.")
+    duty_limit: float = Field(description="The highest share that counts as right.")
+    supports_power: Figure = Field(description="Power at the highest right duty.")
+
+
+class FlowUncertainty(Model):
+    """Something that is not recorded, and between what it was taken to lie."""
+
+    what: str
+    of: str
+    least: Figure | None = Field(default=None, description="Lowest known value.")
+    most: Figure | None = Field(default=None, description="Highest known value.")
+
+
+class Flow(Model):
+    """The flow: what the engine asks for, what the system delivers, and what limits it.
+
+    Where something is not recorded but bracketed, the figures are those of its worse end.
+    """
+
+    demand: FlowDemand
+    points: tuple[FlowPoint, ...] = Field(description="The operating points; full load is first.")
+    supports_power: Figure | None = Field(
+        description="Power, where it was asked for, that is supported with the rail held and the "
+        "injectors within their duty limit."
+    )
+    supports_power_at_best: Figure | None = Field(
+        default=None, description="The same at the better end of what is not recorded."
+    )
+    limited_by: tuple[FlowLimit, ...] = Field(
+        description="Parts by what the power would be without their limit, the most first."
+    )
+    injectors: FlowInjectors | None = None
+    pump_heat: Figure | None = Field(
+        default=None, description="What the pumps put into the fuel at idle."
+    )
+    uncertain: tuple[FlowUncertainty, ...] = Field(
+        default=(), description="What is not recorded, and what stood for it."
+    )
+    assumptions: tuple[FlowAssumption, ...] = Field(
+        default=(), description="Every number that was not in the request or the catalogue."
+    )
+    remarks: tuple[str, ...] = Field(default=(), description="What the figures leave out.")
+
+
 class SwitchedOff(Model):
     """A built-in rule that the shop's own book has switched off."""
 
@@ -121,6 +280,9 @@ class Report(Model):
     verdict: Verdict
     counts: Counts
     findings: tuple[Finding, ...]
+    flow: Flow | None = Field(
+        default=None, description="What flows; `null` where the request names no power."
+    )
     not_checked: tuple[NotChecked, ...]
     cautions: tuple[str, ...] = Field(
         description="What anyone working on a fuel system must know, whatever the verdict."

@@ -38,6 +38,9 @@ class Case:
         sources: where the tables' part of the facts comes from, beside the rule's own sources.
         outcomes: for facts that hang together and are unknown together, the values they may still
             have; empty where they may have any.
+        alternatives: other values that the facts may have within what is known. A rule answers only
+            where it says the same of all of them.
+        between: what is not recorded and lies between the facts and their alternatives.
         missing: asked only when something cannot be told: for a computed fact that is unknown, the
             attributes that were not recorded and that it hangs on. A fact that is not among them
             stands for itself.
@@ -51,4 +54,6 @@ class Case:
     pointer: str
     missing: Callable[[], Mapping[str, tuple[Gap, ...]]]
     sources: tuple[str, ...] = ()
+    alternatives: tuple[Record, ...] = ()
+    between: tuple[Gap, ...] = ()
     outcomes: tuple[Mapping[str, str], ...] = ()

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from rules.circuit import Circuit
 from rules.facts.application import application_facts
 from rules.facts.case import Case
+from rules.facts.flow import FlowFacts, FlowPartFacts, FlowPointFacts, Study, flow_cases, study
+from rules.facts.flow.records import POINTS
 from rules.facts.joint import JointFacts, joint_cases
 from rules.facts.material import MaterialFacts, material_cases
 from rules.facts.part import PartFacts, part_cases
@@ -24,12 +26,23 @@ SUBJECTS = {
     "joint": SubjectType(schema_of(JointFacts)),
     "run": SubjectType(schema_of(RunFacts)),
     "assembly": SubjectType(schema_of(WholeFacts)),
+    "flow": SubjectType(schema_of(FlowFacts)),
+    "flow-point": SubjectType(schema_of(FlowPointFacts), POINTS),
+    "flow-part": SubjectType(schema_of(FlowPartFacts), KINDS),
 }
 """The subjects of rules by the word after `about:`, with their facts."""
 
 
-def cases(circuit: Circuit) -> Iterator[Case]:
-    """Every case of a circuit, subject by subject, in the order of the request's names."""
+def cases(circuit: Circuit, flow: Study | None = None) -> Iterator[Case]:
+    """Every case of a circuit, subject by subject, in the order of the request's names.
+
+    Args:
+        circuit: the placed assembly.
+        flow: the study of its flow, where it is at hand already.
+
+    Raises:
+        AssemblyFaults: a measured consumption below what the heat of the fuel allows.
+    """
     app = application_facts(circuit)
     for of_subject in (
         joint_cases,
@@ -40,3 +53,4 @@ def cases(circuit: Circuit) -> Iterator[Case]:
         whole_cases,
     ):
         yield from of_subject(circuit, app)
+    yield from flow_cases(flow or study(circuit, app), app)
