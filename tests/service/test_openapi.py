@@ -225,8 +225,11 @@ def test_no_generated_request_breaks_the_document(seeded: Path, tmp_path: Path) 
         )
     assert done.returncode == 0, done.stdout[-20_000:]
     generated = re.search(r"([\d,]+) generated", done.stdout)
+    selected = re.search(r"(\d+) selected / (\d+) total", done.stdout)
     assert generated
-    assert int(generated[1].replace(",", "")) > 500
+    assert selected
+    assert selected[1] == selected[2]
+    assert int(generated[1].replace(",", "")) > int(selected[2]), "not one request an operation"
 
 
 # The page -------------------------------------------------------------------------------------
