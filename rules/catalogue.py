@@ -5,13 +5,16 @@ from __future__ import annotations
 import difflib
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import TypeVar, cast
 
 from rules.assembly import Vehicle
 from rules.parts import Component, Port
 from rules.quantities import plain_text
+
+T = TypeVar("T")
 
 _GAPS = re.compile(r"[\s_.-]+")
 _LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
@@ -59,6 +62,7 @@ class Catalogue:
     _by_connection: Mapping[tuple[str, str | None], tuple[PortOfPart, ...]] = field(repr=False)
     _by_key: Mapping[str, tuple[str, ...]] = field(repr=False)
     _by_bare_key: Mapping[str, tuple[str, ...]] = field(repr=False)
+    _derived: dict[object, object] = field(default_factory=dict, repr=False, compare=False)
 
     def __iter__(self) -> Iterator[Component]:
         return iter(self.parts.values())
@@ -74,6 +78,16 @@ class Catalogue:
     def offered_ports(self, system: str, size: str | None) -> tuple[PortOfPart, ...]:
         """Ports of sold components with this system and size, in order of SKU and port."""
         return self._by_connection.get((system, size), ())
+
+    def derived(self, build: Callable[[Catalogue], T]) -> T:
+        """What `build` makes of this snapshot: made once, and kept as long as the snapshot is.
+
+        For indexes that need more than a catalogue knows of itself. Two threads may both build
+        one; they build the same.
+        """
+        if build not in self._derived:
+            self._derived[build] = build(self)
+        return cast(T, self._derived[build])
 
     def near(self, sku: str, most: int = 3) -> tuple[str, ...]:
         """Known SKUs that a caller may have meant, best first.

@@ -1,0 +1,279 @@
+"""What a cart holds, piece by piece, and which pieces may stand for one another."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from rules.assembly import MOST_ITEMS, Item, Joint, Request, Run
+from rules.cart import Cart, CartLine
+from rules.catalogue import Catalogue
+from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, PlacedItem, place
+from rules.parts import Component, Port
+from rules.routing.faces import Face, face_of
+from rules.vocabulary import Line
+
+Source = Literal["cart", "vehicle", "shop"]
+
+GROUPED = frozenset(
+    {
+        *("injector", "seal", "clamp", "relay", "fuse", "wire"),
+        *("terminal", "fastener-set", "sealant"),
+    }
+)
+"""Kinds of which a line of several stays one item."""
+
+CONDUITS = frozenset(
+    {
+        *("hose-assembly", "bulk-hose", "hard-line", "hose-end"),
+        *("adapter", "tee", "bulkhead", "quick-connector"),
+    }
+)
+"""Kinds that fill a link."""
+
+HOSES = frozenset({"hose-assembly", "bulk-hose", "hard-line"})
+"""Kinds that bridge a distance."""
+
+FLOW_ROLES = frozenset({"inlet", "outlet", "either"})
+
+
+@dataclass(frozen=True, eq=False)
+class Lot:
+    """Equal pieces: whichever is used, nothing changes.
+
+    Attributes:
+        key: what it sorts by; the same whatever the order of the cart's lines.
+        part: the component.
+        items: its pieces as they will stand in the request; for `shop` the one piece to copy.
+        source: cart, vehicle, or the shop's catalogue, which never runs out.
+        pins: for each port with a settled joint, the name of that joint.
+        taken: ports that need nothing more, for they join something outside the list.
+    """
+
+    key: tuple[str, ...]
+    part: Component
+    items: tuple[Item, ...]
+    source: Source
+    pins: Mapping[str, str]
+    taken: frozenset[str]
+
+    @property
+    def count(self) -> int:
+        """How many pieces there are; of the shop's as many as a circuit could want."""
+        return MOST_ITEMS if self.source == "shop" else len(self.items)
+
+    @property
+    def line(self) -> Line | None:
+        """The line of the circuit that the caller has put it in."""
+        return self.items[0].line
+
+    @property
+    def length_mm(self) -> float | None:
+        """Length of a piece, `None` where it is still to be cut or nobody recorded it."""
+        recorded: float | None = getattr(self.part.spec, "length_mm", None)
+        return self.items[0].length_mm or recorded
+
+    @property
+    def settled(self) -> bool:
+        """Whether the caller has joined it already, so that it must be part of the answer."""
+        return bool(self.pins or self.taken)
+
+    @cached_property
+    def faces(self) -> Mapping[str, Face]:
+        """The face of each port."""
+        return {
+            port.id: face_of(self.part, port, self.pins.get(port.id)) for port in self.part.ports
+        }
+
+    @cached_property
+    def flow_ports(self) -> tuple[Port, ...]:
+        """Ports through which fuel for the engine passes."""
+        return tuple(port for port in self.part.ports if port.role in FLOW_ROLES)
+
+
+@dataclass(frozen=True)
+class Contents:
+    """All that a cart and its vehicle bring.
+
+    Attributes:
+        probe: the pieces placed without the joints that are still to be found.
+        lots: pieces with places in the circuit, in order of their keys.
+        groups: items that stay groups: injectors, seals, clamps, what is electrical.
+        joints: the joints that the caller or the vehicle has settled.
+        runs: the lengths the vehicle states.
+        pointers: for each ref of the cart, where in the cart it comes from.
+    """
+
+    probe: Circuit
+    lots: tuple[Lot, ...]
+    groups: tuple[PlacedItem, ...]
+    joints: tuple[Joint, ...]
+    runs: tuple[Run, ...]
+    pointers: Mapping[str, str]
+
+
+def read_cart(cart: Cart, catalogue: Catalogue) -> Contents:
+    """Look up everything a cart names.
+
+    Raises:
+        AssemblyFaults: unknown SKUs, refs, ports, fuels or vehicles, all at once.
+    """
+    vehicle = catalogue.vehicles.get(cart.vehicle or "")
+    taken = {item.ref for item in cart.items} | {line.ref for line in cart.lines if line.ref}
+    if vehicle is not None:
+        taken |= {item.ref for item in vehicle.items}
+    pieces = len(cart.items) + sum(len(_quantities(line, catalogue)) for line in cart.lines)
+    if pieces > MOST_ITEMS:
+        raise AssemblyFaults([_too_many(pieces)])
+    own = [*_line_items(cart.lines, catalogue, taken)]
+    own += [(f"/items/{index}", item) for index, item in enumerate(cart.items)]
+    own.sort(key=lambda each: each[1].ref)
+    probe = _placed(cart, own, catalogue)
+    joints = (*cart.joints, *(vehicle.joints if vehicle else ()))
+    pins = {end: " and ".join(sorted(joint.ends)) for joint in joints for end in joint.ends}
+    groups: list[PlacedItem] = []
+    lots: dict[tuple[str, ...], Lot] = {}
+    for item in probe.items.values():
+        if item.kind in GROUPED:
+            groups.append(item)
+        else:
+            _add(lots, item, pins, frozenset(probe.outside))
+    return Contents(
+        probe=probe,
+        lots=tuple(sorted(lots.values(), key=lambda lot: lot.key)),
+        groups=tuple(groups),
+        joints=joints,
+        runs=vehicle.runs if vehicle else (),
+        pointers={item.ref: pointer for pointer, item in own},
+    )
+
+
+def _placed(cart: Cart, own: Sequence[tuple[str, Item]], catalogue: Catalogue) -> Circuit:
+    request = Request(
+        application=cart.application,
+        vehicle=cart.vehicle,
+        items=tuple(item for _, item in own),
+        joints=cart.joints,
+        outside=cart.outside,
+    )
+    try:
+        return place(request, catalogue)
+    except AssemblyFaults as refused:
+        raise AssemblyFaults(_in_the_cart(refused, own)) from refused
+
+
+def _in_the_cart(
+    refused: AssemblyFaults, own: Sequence[tuple[str, Item]]
+) -> Iterator[AssemblyFault]:
+    """The faults at their places in the cart, those of one line once."""
+    seen = set()
+    for fault in refused.faults:
+        found = re.fullmatch(r"/items/(\d+)(.*)", fault.pointer)
+        pointer = own[int(found[1])][0] + found[2] if found else fault.pointer
+        if pointer not in seen:
+            seen.add(pointer)
+            yield AssemblyFault(pointer, fault.found, fault.detail, fault.expected)
+
+
+def _too_many(pieces: int) -> AssemblyFault:
+    return AssemblyFault(
+        "/lines",
+        str(pieces),
+        f"The lines make {pieces} pieces.",
+        f"at most {MOST_ITEMS} pieces in one circuit",
+    )
+
+
+# From lines to pieces ---------------------------------------------------------------------------
+
+
+def _line_items(
+    lines: Sequence[CartLine], catalogue: Catalogue, taken: set[str]
+) -> Iterator[tuple[str, Item]]:
+    """Each piece of each line as an item, with the pointer of its line.
+
+    Names are given by SKU and length, so that they do not hang on the order of the lines.
+    """
+    ordered = sorted(
+        enumerate(lines),
+        key=lambda each: (
+            *(each[1].sku, each[1].length_mm or 0.0, each[1].ref or ""),
+            *(each[1].quantity, each[0]),
+        ),
+    )
+    quantities = {index: _quantities(line, catalogue) for index, line in ordered}
+    unnamed = Counter[str]()
+    for index, line in ordered:
+        unnamed[line.sku] += len(quantities[index]) if line.ref is None else 0
+    given = Counter[str]()
+    for index, line in ordered:
+        for number, quantity in enumerate(quantities[index], start=1):
+            if line.ref is not None and len(quantities[index]) == 1:
+                ref = line.ref
+            elif line.ref is not None:
+                ref = _free(f"{line.ref}-{number}", taken)
+            else:
+                given[line.sku] += 1
+                several = unnamed[line.sku] > 1
+                ref = _free(_slug(line.sku) + (f"-{given[line.sku]}" if several else ""), taken)
+            taken.add(ref)
+            item = Item(ref=ref, sku=line.sku, quantity=quantity, length_mm=line.length_mm)
+            yield f"/lines/{index}", item
+
+
+def _quantities(line: CartLine, catalogue: Catalogue) -> list[int]:
+    """The quantities of the items that a line becomes: a group stays one, pieces part."""
+    part = catalogue.get(line.sku)
+    grouped = part is not None and part.kind in GROUPED
+    return [line.quantity] if grouped else [1] * line.quantity
+
+
+def _free(wanted: str, taken: set[str]) -> str:
+    """The wanted ref, or the first with a number that nothing has yet."""
+    ref, number = wanted, 2
+    while ref in taken:
+        ref, number = f"{wanted}-{number}", number + 1
+    return ref
+
+
+def _slug(sku: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", sku.lower()).strip("-")[:56].strip("-") or "part"
+
+
+# From pieces to lots ----------------------------------------------------------------------------
+
+
+def _add(
+    lots: dict[tuple[str, ...], Lot],
+    placed: PlacedItem,
+    pins: Mapping[str, str],
+    outside: frozenset[str],
+) -> None:
+    """Put a piece to its equals, or begin a lot with it."""
+    item = placed.item
+    own_pins = {p.port.id: pins[p.name] for p in placed.ports if p.name in pins}
+    taken = frozenset(p.port.id for p in placed.ports if p.name in outside)
+    bare = Item(ref=item.ref, sku=item.sku, length_mm=item.length_mm) if item.sku else None
+    source: Source = "vehicle" if placed.origin == "vehicle" else "cart"
+    # What the caller describes or has joined is a piece of its own.
+    alone = source == "vehicle" or item != bare or own_pins or taken
+    key = (
+        placed.part.sku or "",
+        f"{item.length_mm or 0.0:012.3f}",
+        item.ref if alone else "",
+    )
+    held = lots.get(key)
+    items = (*(held.items if held else ()), item)
+    lots[key] = Lot(key, placed.part, items, source, own_pins, taken)
+
+
+def shop_lot(part: Component) -> Lot:
+    """A sold part as a lot to buy from; its item is to be given a ref of its own."""
+    return Lot((part.sku or "", "", ""), part, (Item(ref="new", sku=part.sku),), "shop", {}, _NONE)
+
+
+_NONE: frozenset[str] = frozenset()
