@@ -9,14 +9,14 @@ from __future__ import annotations
 import copy
 import re
 from collections import Counter, defaultdict, deque
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Iterator
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from pydantic import Field, create_model
 
 from rules.assembly import Application, Request
 from rules.parts import Model
-from rules.report import Finding, NotChecked, Report, Verdict
+from rules.report import Figure, Finding, Flow, NotChecked, Report, Verdict
 
 T = TypeVar("T", bound=Hashable)
 
@@ -72,6 +72,14 @@ class ChangedFinding(Model):
     after: Finding = Field(description="As it becomes.")
 
 
+class ChangedFigure(Model):
+    """A computed number that is not the same in both reports."""
+
+    name: str = Field(description="What it measures.", examples=["power supported"])
+    before: Figure | None = Field(description="`null` where the first report does not tell it.")
+    after: Figure | None = Field(description="`null` where the second report does not tell it.")
+
+
 class Difference(Model):
     """What only one of two reports tells, and what both tell differently."""
 
@@ -86,6 +94,9 @@ class Difference(Model):
     change: tuple[ChangedFinding, ...] = Field(
         description="Findings of both that rest on other facts or are of another severity."
     )
+    figures: tuple[ChangedFigure, ...] = Field(
+        description="Demand, power supported, injector duty and rail pressures that change."
+    )
     now_checked: tuple[NotChecked, ...] = Field(
         description="What only the first report left unchecked."
     )
@@ -96,8 +107,8 @@ class Difference(Model):
     @property
     def is_empty(self) -> bool:
         """Whether both reports tell the same."""
-        told = (self.appear, self.vanish, self.change, self.now_checked, self.no_longer_checked)
-        return not any(told)
+        findings = self.appear or self.vanish or self.change
+        return not (findings or self.figures or self.now_checked or self.no_longer_checked)
 
 
 def difference(before: Report, after: Report) -> Difference:
@@ -124,9 +135,28 @@ def difference(before: Report, after: Report) -> Difference:
         appear=tuple(appear),
         vanish=_without(left, [each.before for each in change]),
         change=tuple(change),
+        figures=tuple(_changed_figures(before.flow, after.flow)),
         now_checked=_without(before.not_checked, after.not_checked),
         no_longer_checked=_without(after.not_checked, before.not_checked),
     )
+
+
+def _changed_figures(before: Flow | None, after: Flow | None) -> Iterator[ChangedFigure]:
+    left, come = dict(_figures(before)), dict(_figures(after))
+    for name in dict.fromkeys([*left, *come]):
+        if left.get(name) != come.get(name):
+            yield ChangedFigure(name=name, before=left.get(name), after=come.get(name))
+
+
+def _figures(flow: Flow | None) -> Iterator[tuple[str, Figure | None]]:
+    if flow is None:
+        return
+    yield "fuel asked for", flow.demand.volume
+    yield "power supported", flow.supports_power
+    if flow.injectors is not None:
+        yield "injector duty", Figure(value=round(100 * flow.injectors.duty, 1), unit="%")
+    for point in flow.points:
+        yield f"rail pressure at {point.name}", point.rail_pressure
 
 
 def _without(some: Iterable[T], others: Iterable[T]) -> tuple[T, ...]:

@@ -86,6 +86,27 @@ def test_no_change_asked_is_no_change(request: Request) -> None:
     assert changed(request, ApplicationChanges()) == request
 
 
+def test_more_alcohol_takes_more_fuel_for_less_power() -> None:
+    request = DEMOS["01-six-saloon-petrol"]
+    found = difference(report(request), report(changed(request, ApplicationChanges(fuel="E85"))))
+    figures = {each.name: (each.before, each.after) for each in found.figures}
+    before, after = figures["fuel asked for"]
+    assert before.unit == after.unit
+    assert after.value > 1.2 * before.value
+    before, after = figures["power supported"]
+    assert after.value < before.value
+
+
+def test_without_a_power_there_are_no_figures() -> None:
+    request = DEMOS["01-six-saloon-petrol"]
+    silent = changed(request, ApplicationChanges(power=None))
+    found = difference(report(request), report(silent))
+    assert found.figures
+    assert all(each.before is not None and each.after is None for each in found.figures)
+    again = difference(report(silent), report(changed(silent, ApplicationChanges(fuel="E85"))))
+    assert again.figures == ()
+
+
 def test_a_change_of_fuel_tells_which_part_it_eats() -> None:
     request = changed(DEMOS["17-zinc-filter-in-e85"], ApplicationChanges(fuel="E10"))
     found = difference(report(request), report(changed(request, ApplicationChanges(fuel="E85"))))

@@ -17,7 +17,8 @@ __all__ = ["book", "demo_client", "demo_database", "seeded", "shop"]
 FITS = "01-six-saloon-petrol"
 TURBO = "02-turbo-six-e85"
 PATH = "/v1/checks/what-if"
-NOTHING = {"appear": [], "vanish": [], "change": [], "now_checked": [], "no_longer_checked": []}
+TOLD = ("appear", "vanish", "change", "figures", "now_checked", "no_longer_checked")
+NOTHING: dict[str, Any] = {name: [] for name in TOLD}
 
 
 def ask(client: TestClient, slug: str, **changes: Any) -> dict[str, Any]:
