@@ -44,7 +44,9 @@ textarea { width: 100%; height: 14rem; } input { width: 100%; }
 textarea, input { background: var(--ground); color: inherit; border: 1px solid var(--line);
   padding: .4rem; }
 button { margin: .5rem 0; padding: .3rem 1rem; font: inherit; }
-@media (max-width: 50rem) { body { display: block; } nav { position: static; height: auto; } }
+@media (max-width: 50rem) { body { display: block; } main { padding: 1rem; }
+  nav { position: static; height: auto; border-right: 0; }
+  article code, td, th { overflow-wrap: anywhere; } }
 """
 
 _SCRIPT: Final = """
