@@ -95,8 +95,8 @@ class NotChecked(Model):
 class Figure(Model):
     """A computed number with its unit."""
 
-    value: float
-    unit: str
+    value: float = Field(description="The number, to four digits.")
+    unit: str = Field(description="Its unit.")
 
 
 class FlowDemand(Model):
@@ -110,7 +110,7 @@ class FlowDemand(Model):
 class FlowAssumption(Model):
     """A number that the flow rests on, and who says so."""
 
-    name: str
+    name: str = Field(description="What it is.")
     value: Figure = Field(description="The number used.")
     least: Figure | None = Field(default=None, description="Lowest usual value.")
     most: Figure | None = Field(default=None, description="Highest usual value.")
@@ -155,7 +155,7 @@ class FlowPump(Model):
 class FlowPoint(Model):
     """The system at one operating point."""
 
-    name: str
+    name: str = Field(description="What it is called.")
     held: bool | None = Field(
         description="Whether the rail is within 5 % of the base pressure of its target; `null` "
         "where it cannot be told."
@@ -166,7 +166,7 @@ class FlowPoint(Model):
     burnt: Figure | None = Field(default=None, description="What the injectors pass.")
     goes_back: Figure | None = Field(default=None, description="What regulators spill.")
     voltage: Figure | None = Field(default=None, description="Voltage at the pump.")
-    fuel_temperature: Figure
+    fuel_temperature: Figure = Field(description="Temperature of the fuel there.")
     drops: tuple[FlowDrop, ...] = Field(
         default=(),
         description="Every part in the order of the fuel; at full load, at idle, at named points.",
@@ -192,7 +192,7 @@ class FlowLimit(Model):
 class FlowInjectors(Model):
     """The injectors at full load."""
 
-    refs: tuple[str, ...]
+    refs: tuple[str, ...] = Field(description="Their refs.")
     pieces: int = Field(description="How many there are.")
     pressure_across: Figure = Field(description="Rail pressure less manifold pressure.")
     static_flow: Figure = Field(description="Flow of one held open, on this fuel.")
@@ -204,7 +204,7 @@ class FlowInjectors(Model):
 class FlowUncertainty(Model):
     """Something that is not recorded, and between what it was taken to lie."""
 
-    what: str
+    what: str = Field(description="What is not recorded.")
     of: str
     least: Figure | None = Field(default=None, description="Lowest known value.")
     most: Figure | None = Field(default=None, description="Highest known value.")
