@@ -18,6 +18,7 @@ from service.assemblies.schemas import (
     Assembly,
     AssemblyChanges,
     AssemblyCheck,
+    AssemblyFuelChange,
     AssemblyList,
     AssemblyPage,
     AssemblyWhatIf,
@@ -33,6 +34,7 @@ from service.dependencies import BookOfApp, CatalogueOfApp, DatabaseOfApp, Setti
 from service.idempotency import Answer, IdempotencyKey, KeyedRequest
 from service.paging import LINKED, page_response, read_cursor, write_cursor
 from service.problems import problem_responses
+from service.what_if.schemas import FUEL_ASKED_EXAMPLE, FuelAsked
 
 PATH: Final = "/v1/assemblies"
 router = APIRouter(prefix=PATH, tags=["assemblies"])
@@ -353,6 +355,33 @@ def ask_what_if_of_assembly(
         stored = service.find(connection, assembly_id, version)
         sign_offs = store.sign_offs_of(connection, assembly_id)
     return service.what_if(stored, sign_offs, asked.changes, judge)
+
+
+@router.post(
+    "/{assembly_id}/fuel-change",
+    operation_id="ask_fuel_change_of_assembly",
+    summary="Ask what must be changed in a saved assembly to run another fuel",
+    response_description="Everything there is to do, in one list.",
+    responses=problem_responses("conflict", "invalid-request", "not-found", "unavailable"),
+)
+def ask_fuel_change_of_assembly(
+    assembly_id: IdInPath,
+    asked: Annotated[
+        FuelAsked, Body(description="The fuel to come.", examples=[FUEL_ASKED_EXAMPLE])
+    ],
+    database: DatabaseOfApp,
+    judge: JudgeOfApp,
+    version: VersionAsked = None,
+) -> AssemblyFuelChange:
+    """Findings that appear, parts to renew and the best replacements, the gravest first.
+
+    Nothing is stored; `converted` holds the assembly with the replacements in, to be saved as the
+    next version.
+    """
+    with database.read() as connection:
+        stored = service.find(connection, assembly_id, version)
+        sign_offs = store.sign_offs_of(connection, assembly_id)
+    return service.fuel_change(stored, sign_offs, asked, judge)
 
 
 # Sign-offs ------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from rules.assembly import MOST_ITEMS
 from rules.assembly import Request as Proposal
 from rules.connections import Words, writable
 from rules.difference import ApplicationChanges
+from rules.fuelchange import FuelChange
 from rules.parts import AskedSku, Identifier, Model, fault
 from rules.report import Counts, Report, Severity, Verdict
 from rules.signoff import Acceptance, Fingerprint, Reason, SignOff
@@ -194,6 +195,17 @@ class AssemblyChanges(Model):
 
 class AssemblyWhatIf(WhatIf):
     """A saved assembly in another application."""
+
+    assembly: str = Field(description="Id of the assembly.")
+    version: int = Field(description="The version that was asked about.", examples=[2])
+    sign_offs_before: Acceptance = Field(description="What people have accepted as it is.")
+    sign_offs_after: Acceptance = Field(
+        description="What of that would stand: facts that change take their sign-off with them."
+    )
+
+
+class AssemblyFuelChange(FuelChange):
+    """What a saved assembly needs to run another fuel."""
 
     assembly: str = Field(description="Id of the assembly.")
     version: int = Field(description="The version that was asked about.", examples=[2])

@@ -22,6 +22,7 @@ from rules.signoff import SignOff, acceptance, fingerprint, may_be_accepted, spe
 from service.assemblies import store
 from service.assemblies.schemas import (
     AssemblyCheck,
+    AssemblyFuelChange,
     AssemblySummary,
     AssemblyWhatIf,
     Draft,
@@ -34,7 +35,8 @@ from service.database import Write
 from service.problems import Fault, Problem, invalid, problem, rendering
 from service.settings import Settings
 from service.snapshot import load
-from service.what_if.service import answer, asked_inside
+from service.what_if.schemas import FuelAsked
+from service.what_if.service import answer, asked_inside, for_fuel
 
 MOST_SIGN_OFFS: Final = 400
 _MOST_NAMED: Final = 12
@@ -235,6 +237,27 @@ def what_if(
     before = report_on(stored, proposal, judge)
     found = answer(proposal, before, changes, judge.catalogue, judge.book, judge.settings)
     return AssemblyWhatIf(
+        **dict(found),
+        assembly=stored.id,
+        version=stored.version,
+        sign_offs_before=acceptance(before, sign_offs),
+        sign_offs_after=acceptance(found.report, sign_offs),
+    )
+
+
+def fuel_change(
+    stored: store.Stored, sign_offs: Sequence[SignOff], asked: FuelAsked, judge: Judge
+) -> AssemblyFuelChange:
+    """What a stored version needs to run another fuel.
+
+    Raises:
+        Problem: 409, the catalogue no longer holds what the version names; 422, there is no such
+            fuel.
+    """
+    proposal = stored.draft().request
+    before = report_on(stored, proposal, judge)
+    found = for_fuel(proposal, asked, judge.catalogue, judge.book)
+    return AssemblyFuelChange(
         **dict(found),
         assembly=stored.id,
         version=stored.version,

@@ -6,10 +6,17 @@ from typing import Annotated
 
 from fastapi import APIRouter, Body
 
+from rules.fuelchange import FuelChange
 from service.dependencies import BookOfApp, CatalogueOfApp, SettingsOfApp
 from service.problems import problem_responses
 from service.what_if import service
-from service.what_if.schemas import WHAT_IF_EXAMPLE, WhatIf, WhatIfQuestion
+from service.what_if.schemas import (
+    FUEL_QUESTION_EXAMPLE,
+    WHAT_IF_EXAMPLE,
+    FuelQuestion,
+    WhatIf,
+    WhatIfQuestion,
+)
 
 router = APIRouter(prefix="/v1/checks", tags=["checks"])
 
@@ -36,3 +43,28 @@ async def ask_what_if(
     """
     before = service.asked_inside("/request", question.request, catalogue, book, settings)
     return service.answer(question.request, before, question.changes, catalogue, book, settings)
+
+
+@router.post(
+    "/fuel-change",
+    operation_id="ask_fuel_change",
+    summary="Ask what must be changed to run another fuel",
+    response_description="Everything there is to do, in one list.",
+    responses=problem_responses("invalid-request"),
+)
+def ask_fuel_change(
+    question: Annotated[
+        FuelQuestion,
+        Body(description="A proposal and the fuel to come.", examples=[FUEL_QUESTION_EXAMPLE]),
+    ],
+    catalogue: CatalogueOfApp,
+    book: BookOfApp,
+    settings: SettingsOfApp,
+) -> FuelChange:
+    """Findings that appear, parts to renew and the best replacements, the gravest first.
+
+    Each replacement is tried: put in and the whole judged again, so that what is called the answer
+    is one. What is found on either fuel alike is told apart.
+    """
+    service.asked_inside("/request", question.request, catalogue, book, settings)
+    return service.for_fuel(question.request, question, catalogue, book)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
-from pydantic import Field
+from pydantic import Field, StrictInt
 
-from rules.assembly import Application
+from rules.assembly import Application, FuelBlend
 from rules.assembly import Request as Proposal
 from rules.difference import ApplicationChanges, Difference
-from rules.parts import Model
+from rules.parts import FuelId, Model
 from rules.report import Report
+
+MOST_CANDIDATES: Final = 5
 
 
 class WhatIfQuestion(Model):
@@ -28,6 +30,24 @@ class WhatIf(Model):
     report: Report = Field(description="The whole report with the changes made.")
 
 
+class FuelAsked(Model):
+    """The fuel to run from now on."""
+
+    fuel: FuelId | FuelBlend = Field(
+        description="A fuel's id from `/v1/fuels`, or a blend by its alcohol content.",
+        examples=["E85"],
+    )
+    candidates: Annotated[StrictInt, Field(ge=1, le=MOST_CANDIDATES)] = Field(
+        default=3, description="Most replacements to try for each part."
+    )
+
+
+class FuelQuestion(FuelAsked):
+    """A proposal, and the fuel it is to run from now on."""
+
+    request: Proposal = Field(description="The application, the items and their joints.")
+
+
 WHAT_IF_EXAMPLE: Final[dict[str, Any]] = {
     "request": {
         "application": {"fuel": "E10", "circuit": "return", "base_pressure": "3 bar"},
@@ -38,4 +58,9 @@ WHAT_IF_EXAMPLE: Final[dict[str, Any]] = {
         "joints": [["tube.b", "rail.inlet"]],
     },
     "changes": {"fuel": "E85", "power": "300 kW", "boost": "1.2 bar"},
+}
+FUEL_ASKED_EXAMPLE: Final[dict[str, Any]] = {"fuel": "E85"}
+FUEL_QUESTION_EXAMPLE: Final[dict[str, Any]] = {
+    "request": WHAT_IF_EXAMPLE["request"],
+    **FUEL_ASKED_EXAMPLE,
 }

@@ -6,13 +6,15 @@ from dataclasses import replace
 
 from rules.assembly import Request as Proposal
 from rules.catalogue import Catalogue
+from rules.check import AssemblyFaults
 from rules.difference import ApplicationChanges, changed, difference
 from rules.engine import Book
+from rules.fuelchange import FuelChange, fuel_change
 from rules.report import Report
 from service.checks.judging import judged
-from service.problems import Fault, Problem, invalid
+from service.problems import Fault, Problem, invalid, rendering
 from service.settings import Settings
-from service.what_if.schemas import WhatIf
+from service.what_if.schemas import FuelAsked, WhatIf
 
 
 def asked_inside(
@@ -53,6 +55,29 @@ def answer(
     except Problem as refused:
         raise invalid([_as_change(fault) for fault in refused.errors]) from refused
     return WhatIf(application=asked.application, difference=difference(before, after), report=after)
+
+
+def for_fuel(proposal: Proposal, asked: FuelAsked, catalogue: Catalogue, book: Book) -> FuelChange:
+    """What a proposal that can be judged as it is needs to run another fuel.
+
+    Raises:
+        Problem: there is no such fuel.
+    """
+    try:
+        return fuel_change(proposal, asked.fuel, catalogue, book, asked.candidates)
+    except AssemblyFaults as refused:
+        raise invalid(
+            [
+                Fault(
+                    each.pointer.replace("/application", "", 1),
+                    rendering(each.found),
+                    each.detail,
+                    each.expected,
+                    "unknown-name",
+                )
+                for each in refused.faults
+            ]
+        ) from refused
 
 
 def _as_change(fault: Fault) -> Fault:

@@ -19,9 +19,11 @@ JSON = "application/json"
 OPERATIONS = [
     ("POST", "/v1/checks"),
     ("POST", "/v1/checks/what-if"),
+    ("POST", "/v1/checks/fuel-change"),
     ("POST", "/v1/assemblies"),
     ("PUT", "/v1/assemblies/none"),
     ("POST", "/v1/assemblies/none/what-if"),
+    ("POST", "/v1/assemblies/none/fuel-change"),
     ("POST", "/v1/assemblies/none/sign-offs"),
     ("POST", "/v1/readings"),
     ("POST", "/v1/components"),
