@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 import uuid
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -12,13 +13,14 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlalchemy import event
+from httpx import Response
 
 from service.assemblies.service import new_id
 from service.assemblies.tables import assemblies, assembly_parts, assembly_versions, sign_offs
 from service.database import Database, make_engine, read_revision
 from service.paging import write_cursor
 from tests.service.fixtures_assemblies import PATH, book, draft, request, save, shop
+from tests.service.test_all_or_nothing import failing, stored
 from tests.service.test_components import refused
 
 __all__ = ["book", "shop"]
@@ -26,6 +28,7 @@ __all__ = ["book", "shop"]
 FITS = "01-six-saloon-petrol"
 FLAWED = "07-flare-into-o-ring-port"
 ZINC = "17-zinc-filter-in-e85"
+WHO = {"name": "A. Fitter", "reason": "Measured on the bench."}
 
 
 class TestSave:
@@ -389,24 +392,59 @@ class TestUse:
         assert shop.delete(f"/v1/vehicles/{vehicle}", headers={"If-Match": "*"}).status_code == 204
 
 
+Write = Callable[[TestClient, str, str], Response]
+
+WRITES: dict[str, Write] = {
+    "create": lambda client, where, signed: client.post(
+        PATH, json=draft(FITS), headers={"Idempotency-Key": "one"}
+    ),
+    "replace": lambda client, where, signed: client.put(
+        where, json=draft(FLAWED), headers={"If-Match": "*"}
+    ),
+    "delete": lambda client, where, signed: client.delete(where, headers={"If-Match": "*"}),
+    "sign off": lambda client, where, signed: client.post(
+        f"{where}/sign-offs",
+        json={"rule": "working-pressure-below-peak", "refs": ["filter"], **WHO},
+        headers={"Idempotency-Key": "one"},
+    ),
+    "remove a sign-off": lambda client, where, signed: client.delete(signed),
+}
+
+
 class TestFailures:
-    def test_a_commit_that_fails_is_no_success(
-        self, shop: TestClient, app: FastAPI, database: Database
+    @pytest.mark.parametrize("name", WRITES)
+    def test_a_write_whose_nth_call_fails_stores_all_or_nothing(
+        self, shop: TestClient, database: Database, monkeypatch: pytest.MonkeyPatch, name: str
     ) -> None:
-        failing = [True]
+        where = save(shop, draft(ZINC)).headers["Location"]
+        body = {"rule": "ethanol-sensor-missing", **WHO}
+        signed = shop.post(f"{where}/sign-offs", json=body).headers["Location"]
+        before = stored(database)
+        refusals = 0
+        for nth in range(1, 60):
+            with failing(database.engine, nth, monkeypatch) as failure:
+                answer = WRITES[name](shop, where, signed)
+            assert database.engine.pool.checkedout() == 0  # type: ignore[attr-defined]
+            if answer.is_success:
+                break
+            assert failure.has_happened, answer.text
+            refused(answer, 503)
+            assert stored(database) == before, f"call {nth} left something behind"
+            refusals += 1
+        # At least: the revision read, something looked up, something written, the commit.
+        assert refusals >= 4
+        assert stored(database) != before
 
-        def fail_once(_connection: object) -> None:
-            if failing.pop():
-                failing.append(False)
-                raise RuntimeError("the commit fails")
+    def test_a_commit_that_fails_is_no_success_and_its_key_stays_free(
+        self, shop: TestClient, database: Database, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def fail(_connection: Any) -> None:
+            raise RuntimeError("the commit fails")
 
-        headers = {"Idempotency-Key": "k-1"}
-        event.listen(database.engine, "commit", fail_once)
-        try:
-            failed = shop.post(PATH, json=draft(FITS), headers=headers)
-        finally:
-            event.remove(database.engine, "commit", fail_once)
-        refused(failed, 500)
+        headers = {"Idempotency-Key": "one"}
+        with monkeypatch.context() as patched:
+            patched.setattr(database.engine.dialect, "do_commit", fail)
+            refused(shop.post(PATH, json=draft(FITS), headers=headers), 500)
         assert shop.get(PATH).json()["items"] == []
         assert shop.post(PATH, json=draft(FITS), headers=headers).status_code == 201
         assert len(shop.get(PATH).json()["items"]) == 1
