@@ -160,6 +160,7 @@ def put_vehicle(
     responses={
         204: {"description": "The vehicle is deleted."},
         **problem_responses(
+            "conflict",
             "invalid-request",
             "not-found",
             "precondition-failed",
@@ -169,6 +170,9 @@ def put_vehicle(
     },
 )
 def delete_vehicle(vehicle_id: IdInPath, database: DatabaseOfApp, if_match: IfMatch = None) -> None:
-    """Deletes a vehicle; the components that it brought stay."""
+    """Deletes a vehicle, unless a saved assembly is for it (409).
+
+    The components that it brought stay.
+    """
     with database.write() as write:
         service.delete(write, vehicle_id, if_match)
