@@ -39,4 +39,4 @@ def test_a_rule_renders_from_each_firing_example(rule: Rule) -> None:
 
 def test_the_book_holds_every_family() -> None:
     families = {rule.family for rule in BOOK.rules}
-    assert families == {"joints", "materials", "pressure", "practice", "lifecycle"}
+    assert families == {"joints", "materials", "pressure", "practice", "lifecycle", "flow"}

@@ -12,7 +12,6 @@ from rules.facts.application import AppFacts
 from rules.facts.case import Case, Gap, recorded
 from rules.facts.flow.figures import Figures, Passage, surge_returns, surge_volume_l
 from rules.facts.flow.pieces import Piece
-from rules.facts.flow.plumbing import follows_manifold
 from rules.facts.flow.practice import SEA_LEVEL_KPA
 from rules.facts.flow.records import FlowFacts, FlowPartFacts, FlowPointFacts
 from rules.facts.flow.study import Injectors, Study
@@ -246,6 +245,7 @@ class _Side:
             return_lph=recorded(figures.spilled_lph(row)),
             voltage_v=recorded(state.voltage_v),
             temperature_c=state.temperature_c,
+            full_load_short_kpa=self._full_load_short_kpa(),
             idle_over_kpa=self._idle_over_kpa(),
             return_costs_kpa=UNKNOWN if blind else recorded(figures.return_drop_kpa(row)),
             speed_controlled=self._controlled,
@@ -258,6 +258,15 @@ class _Side:
         if kind in ("idle", "cold-fuel") and self._return_is_unknown():
             return UNKNOWN
         return recorded(self.figures.rail_kpa(row))
+
+    def _full_load_short_kpa(self) -> Maybe[float]:
+        assert self.figures is not None
+        assert self._study.targets is not None
+        row = self.figures.end.full_load
+        rail = self._rail_kpa(row)
+        if isinstance(rail, Unknown):
+            return UNKNOWN
+        return self._study.targets.rail_kpa(self.figures.end.states[row]) - rail
 
     def _return_is_unknown(self) -> bool:
         return any(s.line == "return" and not s.bounded for s in self._study.shortfalls)
@@ -279,7 +288,10 @@ class _Side:
         assert self.figures is not None
         if self.figures.solved(row) and behind:
             gaps = behind
-        names = ("rail_kpa", "pump_lph", "burnt_lph", "return_lph", "idle_over_kpa")
+        names = (
+            *("rail_kpa", "pump_lph", "burnt_lph", "return_lph", "idle_over_kpa"),
+            "full_load_short_kpa",
+        )
         return {**dict.fromkeys(names, gaps), "return_costs_kpa": behind or gaps}
 
     # Parts ------------------------------------------------------------------------------------
@@ -471,15 +483,15 @@ def _finite(flow_lph: float | None) -> Maybe[float]:
 
 
 def _follows_boost(circuit: Circuit) -> Maybe[bool]:
-    """Whether every regulator follows the manifold; a controlled pump is taken to."""
+    """Whether every regulator is made to follow the manifold; a controlled pump is taken to."""
     regulators = circuit.of_kind("regulator")
     if not regulators:
         return circuit.application.pump_control == "speed-controlled" and not any(
             isinstance(item.part.spec, parts.TankModuleSpec) and item.part.spec.built_in_regulator
             for item in circuit.of_kind("tank-module")
         )
-    found = [follows_manifold(item, circuit) for item in regulators]
-    if False in found:
+    found = {getattr(item.part.spec, "reference", None) for item in regulators}
+    if "atmosphere" in found:
         return False
     return UNKNOWN if None in found else True
 

@@ -282,7 +282,10 @@ def pump_curves(item: PlacedItem, line: str | None, ledger: Ledger) -> tuple[Pum
         points = _until_it_stops(curve.points)
         rises = [point.pressure_kpa for point in points]
         flows = [point.flow_lph * item.item.quantity for point in points]
-        if len(points) < 2 or not _rises([-flow for flow in flows]):
+        if len(points) < 2:
+            ledger.lacks("flow at a second pressure", item.ref, line)
+            return None
+        if not _rises([-flow for flow in flows]):
             ledger.lacks("flow curve that falls with the pressure", item.ref, line)
             return None
         found.append(PumpCurve(rises, flows, curve.voltage_v))

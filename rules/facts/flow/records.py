@@ -120,6 +120,10 @@ class FlowPointFacts(Record):
     temperature_c: Annotated[
         float, Number("degC", label="fuel temperature", origin="operating point")
     ]
+    full_load_short_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="rail pressure too low at full load", origin=_NETWORK),
+    ]
     idle_over_kpa: Annotated[
         Maybe[float],
         Number("kPa", shown="bar", label="rail pressure too high at idle", origin=_NETWORK),

@@ -135,13 +135,15 @@ def study(circuit: Circuit, app: AppFacts) -> Study:
     if circuit.application.power_kw is None:
         return Study(circuit, False, "the request names no power")
     if not _has_a_circuit(circuit):
-        why = "the list holds no fuel circuit: it takes a pump and a rail or injectors"
+        why = "the list holds no fuel system: it takes a rail or injectors, and a pump"
         return Study(circuit, False, why)
     return _Studying(circuit, app).study()
 
 
 def _has_a_circuit(circuit: Circuit) -> bool:
-    return bool(circuit.of_kind("pump") and circuit.of_kind("rail", "injector"))
+    """Whether the list is about a fuel system: fuel is used there, and pumped or regulated."""
+    used = circuit.of_kind("rail", "injector")
+    return bool(used and circuit.of_kind("pump", "regulator"))
 
 
 class _Studying:
@@ -169,6 +171,9 @@ class _Studying:
             gap = Gap("regulator that follows boost", "the list")
             why = "boost is as high as the pressure of the rail: nothing would be injected"
             return replace(told, why_not=why, gaps=(gap,))
+        if not self._circuit.of_kind("pump"):
+            gap = Gap("pump and its curve", "the car")
+            return replace(told, why_not="the list holds no pump", gaps=(gap,))
         try:
             return self._solved(told, states, targets)
         except CannotLayOut as fault:
