@@ -59,7 +59,7 @@ class Figures:
             plan.pieces.values(),
             key=lambda piece: (
                 order.get(plan.lines[piece.id], len(lines)),
-                rank.get(piece.start, len(rank)),
+                -1 if piece.what == "pump" else rank.get(piece.start, len(rank)),
                 piece.id,
             ),
         )
