@@ -22,6 +22,7 @@ from tests.published.test_hydraulics_epanet import CASES, LIGHT
 ROUNDS = 11
 PASSES = 20
 BATCH = 1000
+FEW = 8
 
 
 class Timing(NamedTuple):
@@ -34,6 +35,7 @@ def compare(network: Network, demands: list[dict[str, float]]) -> list[Timing]:
     demand = demands[len(demands) // 2]
     spread = np.linspace(0.5, 1.0, BATCH)
     batch = Points(*LIGHT, demand_lph={node: q * spread for node, q in demand.items()})
+    few = Points(*LIGHT, demand_lph={node: q * spread[-FEW:] for node, q in demand.items()})
     kept = epanet_oracle.build(network, *LIGHT, demand, 0)
     taken = {node: en.getnodeindex(kept, node) for node in demand}
     doomed: list[int] = []
@@ -54,6 +56,9 @@ def compare(network: Network, demands: list[dict[str, float]]) -> list[Timing]:
     def build_and_solve() -> None:
         assert solve(Network(network.nodes, network.links), one_point(demand)).solved[0]
 
+    def build_and_solve_few() -> None:
+        assert solve(Network(network.nodes, network.links), few).solved.all()
+
     def solve_one() -> None:
         assert solve(network, one_point(demand)).solved[0]
 
@@ -65,6 +70,7 @@ def compare(network: Network, demands: list[dict[str, float]]) -> list[Timing]:
         "EPANET: build, solve": (epanet_build_and_solve, PASSES, 1),
         "EPANET: one point more of a kept project": (epanet_one_point_more, PASSES, 1),
         "here: build, solve one point": (build_and_solve, PASSES, 1),
+        f"here: build, solve {FEW} points, per point": (build_and_solve_few, PASSES, FEW),
         "here: solve one point": (solve_one, PASSES, 1),
         f"here: solve {BATCH} points, per point": (solve_batch, 1, BATCH),
     }
