@@ -135,7 +135,8 @@ class Pump:
     curves : sequence of PumpCurve or None
         One curve, or one for each of several voltages. Between two voltages the flows at equal
         pressure rise are mixed in proportion, which can't overshoot. A working point beyond the
-        data is reported, never extrapolated.
+        data is reported, never extrapolated; so data that are to answer for a pump held off by a
+        stronger one must reach down to no flow.
     """
 
     id: str

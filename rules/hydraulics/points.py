@@ -82,7 +82,8 @@ class Case(NamedTuple):
     """The points as the solver wants them, B rows in every array.
 
     Columns follow :class:`rules.hydraulics.layout.Layout`. Pressures are piezometric [kPa],
-    `gravity` (B, nodes) is what elevation adds to a gauge pressure.
+    `gravity` (B, nodes) is what elevation adds to a gauge pressure. `unread` (B, C) are the curves
+    whose range does not matter: of a pump that stands, of a measured loss scaled to nothing.
     """
 
     demand: FloatArray
@@ -98,7 +99,7 @@ class Case(NamedTuple):
     coefficients: FloatArray
     first: FloatArray
     last: FloatArray
-    stopped: BoolArray
+    unread: BoolArray
     set_point: FloatArray
     cracking: FloatArray
 
@@ -249,16 +250,17 @@ def _case(
         set_point[:, place - layout.ordinary] += reference
     set_point += gravity[:, valves.controlled]
 
-    stopped = np.zeros((size, layout.pumps), dtype=np.bool_)
-    for place, scale in given["pump_scale"].items():
-        stopped[:, place] = scale == 0.0
+    unread = np.zeros((size, layout.curves), dtype=np.bool_)
+    of_curves = [*given["pump_scale"].items(), *given["loss_scale"].items()]
+    of_curves = [(place, scale) for place, scale in of_curves if place < layout.curves]
+    for place, scale in of_curves:
+        unread[:, place] = scale == 0.0
     outcome = Outcome(size)
-    coefficients, first, last = _curves(layout, given["pump_voltage_v"], stopped, outcome)
-    for place, scale in given["pump_scale"].items():
+    coefficients, first, last = _curves(layout, given["pump_voltage_v"], unread, outcome)
+    for place, scale in of_curves:
         coefficients[:, place] *= scale[:, None, None]
     for place, scale in given["loss_scale"].items():
         if place < layout.curves:
-            coefficients[:, place] *= scale[:, None, None]
             continue
         local[:, place - layout.curves] *= scale
         if place < layout.curves + layout.pipes:
@@ -279,7 +281,7 @@ def _case(
         coefficients=coefficients,
         first=first,
         last=last,
-        stopped=stopped,
+        unread=unread,
         set_point=set_point,
         cracking=cracking,
     )
@@ -302,10 +304,10 @@ def _columns(
 
 
 def _curves(
-    layout: Layout, voltages: dict[int, FloatArray], stopped: BoolArray, outcome: Outcome
+    layout: Layout, voltages: dict[int, FloatArray], unread: BoolArray, outcome: Outcome
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Each curve at each point, mixed between the voltages it was measured at."""
-    bank, size = layout.bank, len(stopped)
+    bank, size = layout.bank, len(unread)
     rows = bank.start[:-1]
     coefficients = _repeated(bank.coefficients[rows], size)
     first = _repeated(bank.first[rows], size)
@@ -317,7 +319,7 @@ def _curves(
         asked = np.empty(size)
         asked[:] = voltages.get(pump, np.nan)
         volts = np.array(bank.voltage[low:high], dtype=np.float64)
-        _refuse_voltages(pump, volts, asked, ~stopped[:, pump], outcome)
+        _refuse_voltages(pump, volts, asked, ~unread[:, pump], outcome)
         if high - low == 1:
             continue
         lower = np.clip(np.searchsorted(volts, asked, side="right") - 1, 0, high - low - 2)

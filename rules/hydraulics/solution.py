@@ -149,6 +149,9 @@ def solve(network: Network, points: Points) -> Solution:
 
     A loop without a pump and without a difference of pressure is solved, with no flow in it.
 
+    Nothing here knows of boiling: a gauge pressure that no liquid can stand is for the caller to
+    judge.
+
     Examples
     --------
     >>> from rules.hydraulics import FixedPressure, Junction, Pipe
@@ -170,7 +173,7 @@ def solve(network: Network, points: Points) -> Solution:
         case = rows_of(case, solvable)
     layout = network.layout
     result = solver.run(layout, case)
-    shut_off = reach.shut_off(layout, case.stopped, result.state)
+    shut_off = reach.shut_off(layout, case.unread[:, : layout.pumps], result.state)
     _note_unsolved(layout, case, result, shut_off, solvable, outcome)
     _note_outside_data(layout, case, result, solvable, outcome)
     return _assemble(network, case, result, shut_off, solvable, outcome)
@@ -191,7 +194,7 @@ def _note_unsolved(
     if not layout.junctions:
         return
     demand = case.demand[failed]
-    cut_off = reach.stranded(layout, case.stopped[failed], demand)
+    cut_off = reach.stranded(layout, case.unread[failed, : layout.pumps], demand)
     cut_off |= shut_off[failed, : layout.junctions]
     lost = np.where(cut_off, demand, 0.0)
     node = np.abs(lost).argmax(axis=1)
@@ -204,33 +207,34 @@ def _note_outside_data(
     layout: Layout, case: Case, result: solver.Result, points: IntArray, outcome: Outcome
 ) -> None:
     """Of each point, the curve that is left the furthest, as a share of its range."""
-    pumps = layout.pumps
     if not layout.curves:
         return
     x = solver.curve_arguments(layout, result.pressure, result.flow)
     beyond = np.maximum(x - case.last, case.first - x) / (case.last - case.first)
-    beyond[:, :pumps][case.stopped] = 0.0
+    beyond[case.unread] = 0.0
     beyond[~result.converged] = 0.0
     rows = np.flatnonzero(beyond.max(axis=1) > _RANGE_MARGIN)
     if not rows.size:
         return
     case, x, curve = rows_of(case, rows), x[rows], beyond[rows].argmax(axis=1)
-    above = x > case.last
-    ends = np.where(above, case.last, case.first)
-    at_end, _ = solver.curve_values(layout, case, ends)
+    ends = np.where(x > case.last, case.last, case.first)
+    at_ends, _ = solver.curve_values(layout, case, ends)
     pick = np.arange(len(rows)), curve
-    is_pump, above_end, first = curve < pumps, above[pick], case.first[pick]
-    all_it_gives = is_pump & ~above_end & (first <= 0.0)
-    dead_headed = is_pump & above_end & (at_end[pick] <= _NO_FLOW_LPH)
+    value, limit, at_limit, lowest = x[pick], ends[pick], at_ends[pick], case.first[pick]
+    pumps = curve < layout.pumps
+    spent = pumps & (value < lowest) & (lowest <= 0.0)
+    dead_headed = pumps & (value > lowest) & (at_limit <= _NO_FLOW_LPH)
+    cause = np.where(pumps, Cause.PRESSURE_RISE, Cause.FLOW)
+    cause[spent] = Cause.PUMP_FLOW
+    value = np.where(pumps, value, np.abs(value))
+    limit = np.where(pumps, limit, np.abs(limit))
     outcome.note(
         points[rows],
-        np.where(all_it_gives | dead_headed, Status.PUMP_CANNOT_REACH, Status.OUTSIDE_DATA),
-        np.where(is_pump, np.where(all_it_gives, Cause.PUMP_FLOW, Cause.PRESSURE_RISE), Cause.FLOW),
+        np.where(spent | dead_headed, Status.PUMP_CANNOT_REACH, Status.OUTSIDE_DATA),
+        cause,
         curve,
-        np.where(
-            all_it_gives, result.flow[rows, curve], np.where(is_pump, x[pick], np.abs(x[pick]))
-        ),
-        np.where(all_it_gives, at_end[pick], np.where(is_pump, ends[pick], np.abs(ends[pick]))),
+        np.where(spent, result.flow[rows, curve], value),
+        np.where(spent, at_limit, limit),
     )
 
 

@@ -135,7 +135,7 @@ def run(layout: Layout, case: Case) -> Result:
         _quick(layout, case if len(rows) == size else rows_of(case, rows), rows, result)
     left = np.flatnonzero(~result.converged)
     if left.size:
-        lost = stranded(layout, case.stopped[left], case.demand[left]).any(axis=1)
+        lost = stranded(layout, case.unread[left, : layout.pumps], case.demand[left]).any(axis=1)
         left = left[~lost]
     for softest in _SOFTEST:
         if left.size:

@@ -508,6 +508,12 @@ class TestNoSolution:
             says="'filter' would pass 450 L/h; it was measured up to 400 L/h (50 L/h beyond)",
         )
 
+    def test_a_loss_scaled_to_nothing_has_no_range(self):
+        link = MeasuredLoss("filter", "tank", "end", LossCurve([100.0, 200.0], [2.0, 6.0]))
+        solution = _solve([TANK, Junction("end", 300.0)], [link], loss_scale={"filter": [1.0, 0.0]})
+        assert solution.status.tolist() == [Status.OUTSIDE_DATA, Status.SOLVED]
+        assert solution.pressure_kpa("end")[1] == pytest.approx(0.0, abs=1e-5)
+
     def test_the_curve_left_the_furthest_is_named(self):
         curves = {
             "small": LossCurve([50.0, 100.0], [1.0, 3.0]),
