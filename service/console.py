@@ -17,6 +17,7 @@ from rich.text import Text
 from rules.assembly import Request as Proposal
 from rules.engine import Book, Rule
 from rules.report import Evidence, Finding, Remedy, Report, Severity, Verdict
+from service.flow import flow_lines
 from service.imports.schemas import ImportResult
 from service.line import DRAWN, STYLES, TYPED, Signs, drawing
 from service.problems import Fault
@@ -122,6 +123,8 @@ def _report(
             yield Text()
         for number, finding in numbered:
             yield Padding(_finding(number, finding, signs), (0, 0, 1, 2))
+    if report.flow is not None:
+        yield from flow_lines(report.flow, proposal.application, signs)
     if report.not_checked:
         yield Text("Not checked", style="bold")
         for each in report.not_checked:
