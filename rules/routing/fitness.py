@@ -58,6 +58,11 @@ class Conditions:
     )
 
     @property
+    def key(self) -> tuple[object, ...]:
+        """What two applications have in common where the same parts serve in both."""
+        return (self.fuel, self.peak_kpa, self.fuel_temperature_c)
+
+    @property
     def fuel_varies(self) -> bool:
         """Whether one tank holds more ethanol than the next by enough to need measuring."""
         span = self.fuel.ethanol_most_percent - self.fuel.ethanol_least_percent

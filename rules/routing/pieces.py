@@ -221,8 +221,14 @@ def _line_items(
                 several = unnamed[line.sku] > 1
                 ref = _free(_slug(line.sku) + (f"-{given[line.sku]}" if several else ""), taken)
             taken.add(ref)
-            item = Item(ref=ref, sku=line.sku, quantity=quantity, length_mm=line.length_mm)
+            item = plain_item(ref, line.sku, quantity=quantity, length_mm=line.length_mm)
             yield f"/lines/{index}", item
+
+
+def plain_item(ref: str, sku: str, *, quantity: int = 1, length_mm: float | None = None) -> Item:
+    """An item of which no more is said than its part, its quantity and its cut length."""
+    length = None if length_mm is None else {"value": length_mm, "unit": "mm"}
+    return Item.model_validate({"ref": ref, "sku": sku, "quantity": quantity, "length": length})
 
 
 def _quantities(line: CartLine, catalogue: Catalogue) -> list[int]:
@@ -257,7 +263,7 @@ def _add(
     item = placed.item
     own_pins = {p.port.id: pins[p.name] for p in placed.ports if p.name in pins}
     taken = frozenset(p.port.id for p in placed.ports if p.name in outside)
-    bare = Item(ref=item.ref, sku=item.sku, length_mm=item.length_mm) if item.sku else None
+    bare = plain_item(item.ref, item.sku, length_mm=item.length_mm) if item.sku else None
     source: Source = "vehicle" if placed.origin == "vehicle" else "cart"
     # What the caller describes or has joined is a piece of its own.
     alone = source == "vehicle" or item != bare or own_pins or taken
@@ -273,7 +279,9 @@ def _add(
 
 def shop_lot(part: Component) -> Lot:
     """A sold part as a lot to buy from; its item is to be given a ref of its own."""
-    return Lot((part.sku or "", "", ""), part, (Item(ref="new", sku=part.sku),), "shop", {}, _NONE)
+    return Lot(
+        (part.sku or "", "", ""), part, (plain_item("new", part.sku or ""),), "shop", {}, _NONE
+    )
 
 
 _NONE: frozenset[str] = frozenset()

@@ -1,0 +1,669 @@
+"""The plan: which part stands in which slot, what fills each way, and what stays open.
+
+Everything is put into one integer programme. A *socket* is a place on a part where something may
+join: ports that join alike and do alike. Each socket of a part that is used has a ledger: what
+joins it, what closes it, what stays open.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from rules.parts import Port
+from rules.routing import costs
+from rules.routing.chains import Chain, ChainFinder, Span
+from rules.routing.faces import Face, grade
+from rules.routing.fitness import Conditions, Fitness, Place
+from rules.routing.layout import Layout, Slot, Unit, Way, is_side_port, run_between
+from rules.routing.offers import Offers
+from rules.routing.pieces import CONDUITS, FLOW_ROLES, Contents, Lot
+from rules.routing.programme import Programme, Solved
+from rules.routing.template import Station
+from rules.vocabulary import Line, Role
+
+UNFILLED, COMPROMISES, BOUGHT, LEFT_OVER, MISPLACED, PRICE, DROP = range(7)
+"""What is made small, in this order:
+
+0. links and ports left open, stations left empty, and stations' parts without a place;
+1. joints that seal only under a condition, and bought parts that bring a caution;
+2. parts to buy;
+3. hoses, adapters and caps of the cart that are left over;
+4. parts of the cart in a line they do not suit, and lines of the car off the runs it states;
+5. price of all that is used, in cents;
+6. drop, by its proxy.
+"""
+
+Aims = tuple[int, ...]
+PERFECT: Mapping[int, int] = {COMPROMISES: 0, BOUGHT: 0}
+
+
+@dataclass(frozen=True, slots=True)
+class Socket:
+    """Equal ports of a part in its place; `node` is a slot, a unit, or empty for a conduit."""
+
+    node: str
+    lot: Lot
+    face: Face
+    role: Role
+    submerged: bool | None
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What the ledger is kept by."""
+        return (self.node, self.lot.key, self.face, self.role, self.submerged)
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A stretch of a way, from one part in its place to the next.
+
+    Attributes:
+        way: the way it is part of.
+        start: where it leaves; `None` at the car.
+        end: where it arrives; `None` at the car.
+        chain: what fills it; `None` where nothing does.
+        absent: whether there is nothing to fill, for the part has no such port.
+    """
+
+    way: Way
+    start: Socket | None
+    end: Socket | None
+    chain: Chain | None
+    nodes: tuple[str, str]
+    absent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """A socket closed by a cap or by a part that ends there.
+
+    Attributes:
+        socket: what is closed.
+        lot: the cap, sensor or damper; `None` where nothing closes it.
+        chain: parts between the two.
+        count: how many ports of the socket.
+        unit: the piece of a branch, where it is one.
+    """
+
+    socket: Socket
+    lot: Lot | None
+    chain: Chain | None
+    count: int
+    unit: Unit | None = None
+
+
+@dataclass
+class Plan:
+    """A solved layout.
+
+    Attributes:
+        layout: what was laid out.
+        stands: the lot that stands in each slot.
+        legs: what fills the ways, in their order.
+        closings: what closes the ports that no way takes.
+        empty: slots in which nothing stands.
+        strays: pieces of the cart or the vehicle without a place, by lot key.
+        aims: what each aim comes to.
+        proved: whether nothing is better.
+    """
+
+    layout: Layout
+    stands: dict[str, Lot] = field(default_factory=dict)
+    legs: list[Leg] = field(default_factory=list)
+    closings: list[Closing] = field(default_factory=list)
+    empty: list[Slot] = field(default_factory=list)
+    missing_units: list[Station] = field(default_factory=list)
+    strays: Counter[tuple[str, ...]] = field(default_factory=Counter)
+    aims: Aims = ()
+    proved: bool = True
+
+
+def sockets_of(lot: Lot, node: str) -> dict[Socket, tuple[Port, ...]]:
+    """The sockets of a part in a place, each with its ports in the part's order."""
+    found: defaultdict[Socket, list[Port]] = defaultdict(list)
+    for port in lot.part.ports:
+        if port.id not in lot.taken:
+            face = lot.faces[port.id]
+            found[Socket(node, lot, face, port.role, port.submerged)].append(port)
+    return {socket: tuple(ports) for socket, ports in found.items()}
+
+
+def solve(
+    layout: Layout,
+    contents: Contents,
+    conditions: Conditions,
+    offers: Offers,
+    *,
+    buying: bool,
+) -> Plan | None:
+    """The best plan of a layout.
+
+    Without buying only a plan that nothing could be added to is given, else `None`: whatever is
+    bought could not make it better.
+    """
+    builder = _Builder(layout, contents, conditions, offers, buying=buying)
+    builder.build()
+    ceilings = {} if buying else {**PERFECT, UNFILLED: builder.unavoidable}
+    solved = builder.programme.solve(ceilings)
+    return None if solved is None else builder.plan(solved)
+
+
+class _Builder:
+    def __init__(
+        self,
+        layout: Layout,
+        contents: Contents,
+        conditions: Conditions,
+        offers: Offers,
+        *,
+        buying: bool,
+    ) -> None:
+        self.layout = layout
+        self.contents = contents
+        self.conditions = conditions
+        self.offers = offers
+        self.buying = buying
+        self.programme = Programme(aims=7)
+        self.payload: dict[int, Leg | Closing | tuple[Slot, Lot] | Slot | Station] = {}
+        self.stray_of: dict[int, Lot] = {}
+        self.standing: dict[tuple[str, tuple[str, ...]], int] = {}
+        self.finders: dict[tuple[Span, bool], ChainFinder] = {}
+        self.ledgers: dict[tuple[object, ...], Socket] = {}
+        self.nodes: dict[str, Slot | Unit] = {
+            **{slot.id: slot for slot in layout.slots},
+            **{unit.id: unit for unit in layout.units},
+        }
+
+    def build(self) -> None:
+        self.capacities()
+        for slot in self.layout.slots:
+            self.slot(slot)
+        for unit in self.layout.units:
+            self.unit(unit)
+        for way in self.layout.ways:
+            self.way(way)
+        for unit in self.layout.branches:
+            self.branch(unit)
+        for socket in list(self.ledgers.values()):
+            self.closings(socket)
+
+    # Pieces
+
+    @cached_property
+    def must_place(self) -> frozenset[tuple[str, ...]]:
+        """Lots of which each piece without a place counts against the plan."""
+        inline = {unit.lot.key for unit in self.layout.units}
+        return frozenset(
+            lot.key
+            for lot in self.contents.lots
+            if lot.settled
+            or (lot.source == "vehicle" and lot.key in inline)
+            or (lot.source == "cart" and lot.part.kind not in CONDUITS | {"cap"})
+        )
+
+    def capacities(self) -> None:
+        for lot in self.contents.lots:
+            name = ("lot", lot.key)
+            self.programme.row(name, least=lot.count, most=lot.count)
+            cost = (1,) if lot.key in self.must_place else (0, 0, 0, int(lot.source == "cart"))
+            stray = self.programme.variable(cost, most=lot.count)
+            self.programme.term(name, stray)
+            self.stray_of[stray] = lot
+
+    @cached_property
+    def unavoidable(self) -> int:
+        """Pieces that no plan has a place for: more of a kind than its stations take."""
+        takers: dict[tuple[str, ...], set[str]] = defaultdict(set)
+        for slot in self.layout.slots:
+            for lot in slot.lots:
+                takers[lot.key].add(slot.id)
+        free = {unit.lot.key for unit in (*self.layout.units, *self.layout.branches)}
+        counts = {
+            lot.key: lot.count
+            for lot in self.contents.lots
+            if lot.key in self.must_place and lot.key not in free and not lot.settled
+        }
+        return sum(
+            max(0, sum(counts[key] for key in keys) - len(slots))
+            for keys, slots in _components({key: takers[key] for key in counts})
+        )
+
+    def use(self, variable: int, lot: Lot, pieces: int = 1) -> None:
+        name = ("lot", lot.key)
+        if lot.source != "shop" and self.programme.has_row(name):
+            self.programme.term(name, variable, pieces)
+
+    def uses(self, variable: int, chain: Chain) -> None:
+        counted = Counter(key for key, _ in chain.uses)
+        for key, pieces in counted.items():
+            self.programme.term(("lot", key), variable, pieces)
+        for passage in chain.passages:
+            self.side_ports(variable, passage.lot, {passage.enters, passage.leaves})
+
+    # Slots and units
+
+    def slot(self, slot: Slot) -> None:
+        name = ("slot", slot.id)
+        self.programme.row(name, least=1, most=1)
+        empty = self.programme.variable((1,))
+        self.programme.term(name, empty)
+        self.payload[empty] = slot
+        place = Place(_line_of(slot.station, self.layout))
+        for lot in slot.candidates if self.buying else slot.lots:
+            variable = self.programme.variable(self.station_cost(lot, place))
+            self.programme.term(name, variable)
+            self.use(variable, lot)
+            self.payload[variable] = (slot, lot)
+            self.standing[slot.id, lot.key] = variable
+            self.open_ledgers(slot.id, lot, variable)
+
+    def station_cost(self, lot: Lot, place: Place) -> Aims:
+        if lot.source == "vehicle":
+            return ()
+        price = costs.price_cents(lot.part, self.offers.currency)
+        drop = costs.drop(lot.part, None)
+        if lot.source == "shop":
+            seals, cents = self.offers.seals_of(lot.part)
+            return (0, 0, 1 + seals, 0, 0, price + cents, drop)
+        unfit = self.conditions.fitness(lot.part, place) is not Fitness.GOOD
+        return (0, 0, 0, 0, int(unfit), price, drop)
+
+    def open_ledgers(self, node: str, lot: Lot, variable: int) -> None:
+        """A ledger for each socket of a part, which is in force where the part is there."""
+        for socket, ports in sockets_of(lot, node).items():
+            closed = _must_be_closed(socket)
+            self.programme.row(socket.key, least=0 if closed else -len(ports), most=0)
+            self.programme.term(socket.key, variable, -len(ports))
+            self.ledgers[socket.key] = socket
+
+    def side_ports(self, variable: int, lot: Lot, used: Iterable[str]) -> None:
+        """Ledgers of the ports that a chain leaves aside, such as the gauge port of a tee."""
+        if len(lot.flow_ports) == 2:
+            return
+        for socket, ports in sockets_of(lot, "").items():
+            aside = [port for port in ports if port.id not in used]
+            if not aside or not _must_be_closed(socket):
+                continue
+            if socket.key not in self.ledgers:
+                self.programme.row(socket.key, least=0, most=0)
+                self.ledgers[socket.key] = socket
+            self.programme.term(socket.key, variable, -len(aside))
+
+    def unit(self, unit: Unit) -> None:
+        """A piece in a link: it is entered as often as it is left, and once at most."""
+        self.programme.row(("unit", unit.id), most=1)
+        if unit.bought:
+            name = ("needed", unit.station.id)
+            if not self.programme.has_row(name):
+                self.programme.row(name, least=1, most=1)
+                missing = self.programme.variable((1,))
+                self.programme.term(name, missing)
+                self.payload[missing] = unit.station
+
+    # Ways
+
+    def way(self, way: Way) -> None:
+        name = ("way", way.id)
+        units = [unit for unit in way.units if self.buying or not unit.bought]
+        for edge in ("leaves", "arrives"):
+            self.programme.row((*name, edge), least=1, most=1)
+        for unit in units:
+            self.programme.row((*name, unit.id), least=0, most=0)
+            self.programme.row((*name, "one", unit.station.id), most=1)
+        for start, end in itertools.product((way.start, *units), (way.end, *units)):
+            if start is None or end is None or start is not end:
+                self.leg(way, start, end, bool(units))
+        if units and way.link.by == "hose":
+            self.hose(way)
+
+    def hose(self, way: Way) -> None:
+        """Somewhere in a way between stations that stand apart there is a hose."""
+        name = ("way", way.id, "hose")
+        self.programme.row(name, least=1)
+        for variable, payload in self.payload.items():
+            if isinstance(payload, Leg) and payload.way is way:
+                chain = payload.chain
+                if chain is None or chain.has_hose:
+                    self.programme.term(name, variable)
+
+    def leg(
+        self, way: Way, start: Slot | Unit | None, end: Slot | Unit | None, several: bool
+    ) -> None:
+        span = self.span(way, start, end, several)
+        nodes = (start.id if start else "", end.id if end else "")
+        if not (isinstance(start, Unit) and isinstance(end, Unit)):
+            gap = Leg(way, None, None, None, nodes)
+            self.add_leg(gap, self.programme.variable((1,)))
+        if self.absent(way, start, end, nodes):
+            return
+        finder = self.finder(span)
+        for leaves in self.sockets(way, start, leaving=True):
+            for arrives in self.sockets(way, end, leaving=False):
+                if leaves is not None and arrives is not None:
+                    chains = finder.chains(leaves.face, arrives.face)
+                elif leaves is not None:
+                    chains = finder.chains_to_car(leaves.face, by_hose=way.link.by == "hose")
+                elif arrives is not None:
+                    against = self.finder(span, backwards=True)
+                    chains = against.chains_to_car(arrives.face, by_hose=way.link.by == "hose")
+                else:
+                    continue
+                for chain in chains:
+                    self.filled(Leg(way, leaves, arrives, chain, nodes))
+
+    def span(
+        self, way: Way, start: Slot | Unit | None, end: Slot | Unit | None, several: bool
+    ) -> Span:
+        first = start or self.station(way.link.start[0])
+        last = end or self.station(way.link.end[0])
+        run_mm = run_between(self.contents.runs, first, last)
+        by_hose = way.link.by == "hose"
+        return Span(
+            place=way.place,
+            run_mm=run_mm,
+            mounts=way.link.mounts,
+            needs_hose=by_hose and not several,
+            hose_counts=by_hose and several,
+        )
+
+    def station(self, station_id: str) -> Station:
+        return self.layout.template.stations[station_id]
+
+    def finder(self, span: Span, *, backwards: bool = False) -> ChainFinder:
+        key = (span, backwards)
+        found = self.finders.get(key)
+        if found is None:
+            bridges = None
+            if self.buying:
+                bridges = self.offers.bridges(
+                    self.conditions, span.place, span.run_mm, "fewest-parts"
+                )
+            found = self.finders[key] = ChainFinder(
+                self.conduits,
+                span,
+                self.conditions,
+                self.offers.currency,
+                bridges=bridges,
+                backwards=backwards,
+            )
+        return found
+
+    @cached_property
+    def conduits(self) -> list[Lot]:
+        inline = {unit.lot.key for unit in self.layout.units}
+        return [
+            lot
+            for lot in self.contents.lots
+            if lot.part.kind in CONDUITS and lot.key not in inline and len(lot.flow_ports) > 1
+        ]
+
+    def sockets(
+        self, way: Way, node: Slot | Unit | None, *, leaving: bool
+    ) -> Iterator[Socket | None]:
+        """The sockets at which a way may leave or arrive at a node; `None` for the car's part."""
+        if node is None:
+            yield None
+            return
+        if isinstance(node, Unit):
+            name = "out" if leaving else "in"
+            lots: Sequence[Lot] = (node.lot,)
+        else:
+            name = (way.link.start if leaving else way.link.end)[1]
+            lots = node.candidates if self.buying else node.lots
+        for lot in lots:
+            wanted = {port.id for port in node.station.ports_of(lot.part, name)}
+            for socket, ports in sockets_of(lot, node.id).items():
+                if any(port.id in wanted for port in ports):
+                    yield socket
+
+    def absent(
+        self,
+        way: Way,
+        start: Slot | Unit | None,
+        end: Slot | Unit | None,
+        nodes: tuple[str, str],
+    ) -> bool:
+        """Add a leg for each part that has no such port; true where no part has one."""
+        none_has = False
+        for node, (_, name) in ((start, way.link.start), (end, way.link.end)):
+            if not isinstance(node, Slot):
+                continue
+            lots = node.candidates if self.buying else node.lots
+            without = [
+                lot
+                for lot in lots
+                if is_side_port(node.station, name) and not node.station.ports_of(lot.part, name)
+            ] + [lot for lot in lots if _is_taken(node.station, lot, name, way.car is not None)]
+            for lot in without:
+                leg = Leg(way, None, None, None, nodes, absent=True)
+                variable = self.programme.variable()
+                self.add_leg(leg, variable)
+                row = ("absent", way.id, node.id, lot.key)
+                if not self.programme.has_row(row):
+                    self.programme.row(row, most=0)
+                    self.programme.term(row, self.standing[node.id, lot.key], -1)
+                self.programme.term(row, variable)
+            none_has = none_has or (bool(lots) and len(without) == len(lots))
+        return none_has
+
+    def add_leg(self, leg: Leg, variable: int) -> None:
+        name = ("way", leg.way.id)
+        start, end = leg.nodes
+        first = leg.way.start.id if leg.way.start else ""
+        last = leg.way.end.id if leg.way.end else ""
+        self.programme.term((*name, "leaves" if start == first else start), variable)
+        ends = (*name, "arrives") if end == last else (*name, end)
+        self.programme.term(ends, variable, 1 if end == last else -1)
+        arrived = self.nodes.get(end)
+        if isinstance(arrived, Unit):
+            self.programme.term(("unit", arrived.id), variable)
+            self.programme.term((*name, "one", arrived.station.id), variable)
+            self.use(variable, arrived.lot)
+            if arrived.bought:
+                self.programme.term(("needed", arrived.station.id), variable)
+        self.payload[variable] = leg
+
+    def filled(self, leg: Leg) -> None:
+        assert leg.chain is not None
+        compromises, bought, misplaced, price, drop = leg.chain.cost
+        ends = [socket for socket in (leg.start, leg.end) if socket is not None]
+        arrived = self.nodes.get(leg.nodes[1])
+        if isinstance(arrived, Unit) and arrived.bought:
+            extra = self.station_cost(arrived.lot, leg.way.place)
+            bought, price, drop = bought + extra[BOUGHT], price + extra[PRICE], drop + extra[DROP]
+        misplaced += self.off_the_runs(leg)
+        variable = self.programme.variable((0, compromises, bought, 0, misplaced, price, drop))
+        self.add_leg(leg, variable)
+        self.uses(variable, leg.chain)
+        for socket in ends:
+            if socket.key not in self.ledgers:
+                self.open_unit(socket)
+            self.programme.term(socket.key, variable)
+
+    def off_the_runs(self, leg: Leg) -> int:
+        """Whether a line of the car would lie where the car states no run for it."""
+        if not self.contents.runs:
+            return 0
+        ends = [self.nodes.get(node) for node in leg.nodes]
+        of_car = any(isinstance(end, Unit) and end.station.of_vehicle for end in ends)
+        return int(of_car and run_between(self.contents.runs, *ends) is None)
+
+    def open_unit(self, socket: Socket) -> None:
+        """The ledger of a piece in a link: its ends are taken by the way that holds it."""
+        self.programme.row(socket.key, most=len(sockets_of(socket.lot, socket.node)[socket]))
+        self.ledgers[socket.key] = socket
+
+    # Spare ports
+
+    def branch(self, unit: Unit) -> None:
+        """A piece that ends at a spare port: at any in its line, with adapters between."""
+        self.programme.row(("unit", unit.id), most=1)
+        line = self.layout.template.branch_lines[unit.station.id]
+        finder = self.finder(Span(Place(line)))
+        (port,) = unit.station.ports_of(unit.lot.part, "port")
+        goal = unit.lot.faces[port.id]
+        for socket in list(self.ledgers.values()):
+            if not self.may_branch(socket, line):
+                continue
+            for chain in finder.chains(socket.face, goal):
+                compromises, bought, misplaced, price, drop = chain.cost
+                variable = self.programme.variable(
+                    (0, compromises, bought, 0, misplaced, price, drop)
+                )
+                self.programme.term(("unit", unit.id), variable)
+                self.programme.term(socket.key, variable)
+                self.use(variable, unit.lot)
+                self.uses(variable, chain)
+                self.payload[variable] = Closing(socket, unit.lot, chain, 1, unit)
+
+    def may_branch(self, socket: Socket, line: str) -> bool:
+        if not _must_be_closed(socket):
+            return False
+        node = self.nodes.get(socket.node)
+        if isinstance(node, Unit):
+            return False
+        return node is None or line in _lines_of(node.station, self.layout)
+
+    def closings(self, socket: Socket) -> None:
+        """What may close the ports of a socket that no way takes."""
+        if not _must_be_closed(socket) or isinstance(self.nodes.get(socket.node), Unit):
+            return
+        most = len(sockets_of(socket.lot, socket.node)[socket])
+        if not socket.node:
+            most *= socket.lot.count
+        for lot in self.contents.lots:
+            if lot.part.kind != "cap" or lot.source != "cart":
+                continue
+            how = min(
+                (g for face in lot.faces.values() if (g := grade(socket.face, face)) is not None),
+                default=None,
+            )
+            if how is not None:
+                price = costs.price_cents(lot.part, self.offers.currency)
+                self.closing(socket, lot, (0, how, 0, 0, 0, price), min(most, lot.count))
+        if not self.buying:
+            return
+        place = Place(self.line_at(socket))
+        cap = next(self.offers.caps(socket.face, self.conditions, place), None)
+        if cap is None:
+            self.closing(socket, None, (1,), most)
+            return
+        seals, cents = self.offers.seals_of(cap.part)
+        price = costs.price_cents(cap.part, self.offers.currency) + cents
+        self.closing(socket, cap, (0, 0, 1 + seals, 0, 0, price), most)
+
+    def closing(self, socket: Socket, lot: Lot | None, cost: Aims, most: int) -> None:
+        variable = self.programme.variable(cost, most=most)
+        self.programme.term(socket.key, variable)
+        if lot is not None:
+            self.use(variable, lot)
+        self.payload[variable] = Closing(socket, lot, None, 0)
+
+    def line_at(self, socket: Socket) -> Line:
+        node = self.nodes.get(socket.node)
+        if node is None:
+            return "feed"
+        port = sockets_of(socket.lot, socket.node)[socket][0]
+        return port_line(node.station, socket.lot, port.id, self.layout)
+
+    # The answer
+
+    def plan(self, solved: Solved) -> Plan:
+        plan = Plan(self.layout, aims=solved.aims)
+        plan.proved = solved.proved and all(finder.complete for finder in self.finders.values())
+        for variable, value in enumerate(solved.values):
+            if not value:
+                continue
+            if variable in self.stray_of:
+                plan.strays[self.stray_of[variable].key] += value
+                continue
+            payload = self.payload[variable]
+            match payload:
+                case Leg():
+                    plan.legs.append(payload)
+                case Closing():
+                    plan.closings.append(
+                        Closing(payload.socket, payload.lot, payload.chain, value, payload.unit)
+                    )
+                case Slot():
+                    plan.empty.append(payload)
+                case Station():
+                    plan.missing_units.append(payload)
+                case (slot, lot):
+                    plan.stands[slot.id] = lot
+        plan.legs = _in_flow(plan.legs, self.layout)
+        return plan
+
+
+def _components(
+    takers: Mapping[tuple[str, ...], set[str]],
+) -> Iterator[tuple[list[tuple[str, ...]], set[str]]]:
+    """Lots that compete for the same slots, with those slots."""
+    groups: list[tuple[list[tuple[str, ...]], set[str]]] = []
+    for key, slots in takers.items():
+        keys, merged = [key], set(slots)
+        apart = []
+        for group in groups:
+            if group[1] & merged:
+                keys, merged = [*group[0], *keys], group[1] | merged
+            else:
+                apart.append(group)
+        groups = [*apart, (keys, merged)]
+    yield from groups
+
+
+def _must_be_closed(socket: Socket) -> bool:
+    """Whether fuel would run out of it: not of what lies in the fuel, nor of what is joined."""
+    seat = socket.face.end.system == "injector-seat"
+    joined = socket.face.pin is not None
+    return socket.role in FLOW_ROLES and socket.submerged is not True and not joined and not seat
+
+
+def _is_taken(station: Station, lot: Lot, name: str, to_car: bool) -> bool:
+    """Whether the caller says that ports of this name join something outside: all, or the one."""
+    taken = [port.id in lot.taken for port in station.ports_of(lot.part, name)]
+    return any(taken) if to_car else bool(taken) and all(taken)
+
+
+def _lines_of(station: Station, layout: Layout) -> list[Line]:
+    """The lines a station touches, in the order of the template."""
+    return [
+        link.line
+        for link in layout.template.links
+        if station.id in (link.start[0], link.end[0], *link.holds)
+    ]
+
+
+def _line_of(station: Station, layout: Layout) -> Line:
+    """The line a station is in: the feed where it touches it, for that asks the most."""
+    lines = _lines_of(station, layout)
+    return "feed" if "feed" in lines or not lines else lines[0]
+
+
+def port_line(station: Station, lot: Lot, port: str, layout: Layout) -> Line:
+    """The line that a station's port is in, whether or not anything joins it."""
+    for link in layout.template.links:
+        for station_id, name in (link.start, link.end):
+            if station_id == station.id and any(
+                each.id == port
+                for selector in station.ports[name]
+                for each in selector.ports(lot.part)
+            ):
+                return link.line
+    return _line_of(station, layout)
+
+
+def _in_flow(legs: Sequence[Leg], layout: Layout) -> list[Leg]:
+    """Legs in the order of the template's ways, and within a way in the order of the flow."""
+    found = []
+    for way in layout.ways:
+        following = {leg.nodes[0]: leg for leg in legs if leg.way is way}
+        at = way.start.id if way.start else ""
+        while (leg := following.pop(at, None)) is not None:
+            found.append(leg)
+            at = leg.nodes[1]
+    return found
