@@ -99,8 +99,9 @@ class ValveArrays(NamedTuple):
 
     `controlled` is the node whose pressure a regulator holds, `sense` is +1 if a higher pressure
     there opens it and -1 if a lower one does. A check valve is a regulator that holds nothing: it
-    is always past its set point. `holds` is whether there is something to hold: not for a check
-    valve, nor at a node of given pressure.
+    is always past its set point. `holds` is whether there is something
+    to hold: not for a check valve, nor at a node of given pressure. `holds_start` and `holds_end`
+    are the coefficients, in Newton's matrix, of the pressures at the ends of an active regulator.
     """
 
     start: IntArray
@@ -110,8 +111,8 @@ class ValveArrays(NamedTuple):
     set_point: FloatArray
     cracking: FloatArray
     holds: BoolArray
-    rows: FloatArray
-    column: IntArray
+    holds_start: FloatArray
+    holds_end: FloatArray
 
 
 class Layout(NamedTuple):
@@ -310,11 +311,6 @@ def _other_k(element: LocalLoss | Orifice) -> float:
 
 _PAST_ANY_SET_POINT = -1e12
 
-_ROWS_OF_SENSE = {
-    1.0: ((0.0, 0.0, -1.0), (1.0, 0.0, 0.0), (1.0, -1.0, 0.0)),
-    -1.0: ((0.0, 0.0, -1.0), (0.0, -1.0, 0.0), (1.0, -1.0, 0.0)),
-}
-
 
 def _valve_arrays(
     valves: Sequence[Valve], start: list[int], end: list[int], junctions: int
@@ -342,6 +338,6 @@ def _valve_arrays(
             ],
             dtype=np.bool_,
         ),
-        rows=np.array([_ROWS_OF_SENSE[side] for side in sense]).reshape(-1, 3, 3),
-        column=np.arange(len(valves)),
+        holds_start=np.array([max(side, 0.0) for side in sense]),
+        holds_end=np.array([min(side, 0.0) for side in sense]),
     )

@@ -28,8 +28,6 @@ class Wall(NamedTuple):
 
     sublayer: FloatArray
     haaland: FloatArray
-    poiseuille_at_start: FloatArray
-    slope_at_start: FloatArray
 
 
 def wall(relative_roughness: npt.ArrayLike) -> Wall:
@@ -41,9 +39,7 @@ def wall(relative_roughness: npt.ArrayLike) -> Wall:
         Height of the roughness over the diameter [-], 0 to 0.05.
     """
     sublayer = np.asarray(relative_roughness, dtype=np.float64) / 3.7
-    haaland = sublayer**1.11
-    start = np.full_like(sublayer, TURBULENT_START)
-    return Wall(sublayer, haaland, *_turbulent(start, sublayer, haaland))
+    return Wall(sublayer, sublayer**1.11)
 
 
 def poiseuille_number(reynolds: FloatArray, pipe_wall: Wall) -> tuple[FloatArray, FloatArray]:
@@ -90,10 +86,11 @@ def poiseuille_number(reynolds: FloatArray, pipe_wall: Wall) -> tuple[FloatArray
     below = reynolds < TURBULENT_START
     if not below.any():
         return number, slope
+    # Where the Reynolds number is below, `number` and `slope` are those at the start of turbulence.
     width = TURBULENT_START - LAMINAR_END
     t = np.clip((reynolds - LAMINAR_END) / width, 0.0, 1.0)
-    rise = pipe_wall.poiseuille_at_start - _LAMINAR_POISEUILLE
-    end_slope = pipe_wall.slope_at_start * width
+    rise = number - _LAMINAR_POISEUILLE
+    end_slope = slope * width
     across = _LAMINAR_POISEUILLE + t * t * ((3.0 - 2.0 * t) * rise + (t - 1.0) * end_slope)
     across_slope = t * (6.0 * (1.0 - t) * rise + (3.0 * t - 2.0) * end_slope) / width
     return np.where(below, across, number), np.where(below, across_slope, slope)

@@ -43,13 +43,19 @@ class Cause(IntEnum):
 
     NONE = 0
     PRESSURE_RISE = 1
+    """Of a pump [kPa]."""
     PUMP_FLOW = 2
+    """Of a pump, beyond all it gives [L/h]."""
     FLOW = 3
+    """Through a measured loss [L/h]."""
     VOLTAGE = 4
+    """Of a pump [V]."""
     VOLTAGE_MISSING = 5
     CURVE_VOLTAGE_MISSING = 6
     DATUM_MISSING = 7
+    """See `Network.missing`."""
     DEMAND = 8
+    """At a junction that is cut off [L/h]."""
 
 
 _SAYS = {
@@ -116,7 +122,7 @@ class Outcome:
         self.value[rows] = value
         self.limit[rows] = limit
 
-    def reason(self, row: int, element_id: str) -> str:
+    def reason(self, row: int, element_id: str | None) -> str:
         """One sentence on why the point has no solution; empty if it has one."""
         status, cause = Status(self.status[row]), Cause(self.cause[row])
         if status == Status.SOLVED:

@@ -103,16 +103,36 @@ class Solution:
         area_m2 = pi / 4.0 * (element.diameter_mm / 1000.0) ** 2
         return self.flows_lph[:, index] * (M3_S_PER_LPH / area_m2)
 
+    @property
+    def cause(self) -> npt.NDArray[np.int8]:
+        """(B,) :class:`Cause` that stands in the way of a solution."""
+        return self.outcome.cause
+
+    @property
+    def needed(self) -> FloatArray:
+        """(B,) what the solution would need of the culprit, in the unit of the cause; else NaN."""
+        return self.outcome.value
+
+    @property
+    def limit(self) -> FloatArray:
+        """(B,) where the culprit's data end, in the unit of the cause; else NaN."""
+        return self.outcome.limit
+
+    def culprit(self, point: int) -> str | None:
+        """Id of the link (for a demand that is cut off, of the node) in the way of a solution."""
+        place = int(self.outcome.element[point])
+        if place < 0:
+            return None
+        layout = self.network.layout
+        is_node = self.outcome.cause[point] == Cause.DEMAND
+        return layout.nodes[place].id if is_node else layout.links[place].id
+
     def reason(self, point: int) -> str:
         """One sentence on why a point has no solution; empty if it has one."""
-        outcome, layout = self.outcome, self.network.layout
-        if outcome.cause[point] == Cause.DATUM_MISSING:
+        if self.outcome.cause[point] == Cause.DATUM_MISSING:
             lacks = ", ".join(f"{m.field} of {m.element!r}" for m in self.network.missing)
             return f"not recorded: {lacks}"
-        place = int(outcome.element[point])
-        if outcome.cause[point] == Cause.DEMAND:
-            return outcome.reason(point, layout.nodes[place].id)
-        return outcome.reason(point, layout.links[place].id)
+        return self.outcome.reason(point, self.culprit(point))
 
 
 def solve(network: Network, points: Points) -> Solution:

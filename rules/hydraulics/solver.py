@@ -92,15 +92,17 @@ class Laws(NamedTuple):
     `gap` (B, links) is what is left of each law [kPa; L/h for a pump and a closed valve],
     `imbalance` (B, N) what is left of each mass balance [L/h]. `through` (B, E) is the slope of
     each law without a valve, flow by pressure difference [L/h/kPa]; `pending` (B, E) is the change
-    of flow that closes the gap at this pressure difference [L/h]. `state` (B, V) says which law is
-    a valve's; `slope` (B, V) is that of its loss if it is open, pressure by flow [kPa/(L/h)].
+    of flow that closes the gap at this pressure difference [L/h]. `closed` and `active` (B, V) are
+    the valves in these states, the others are open; `slope` (B, V) is that of a valve's loss if it
+    is open, pressure by flow [kPa/(L/h)].
     """
 
     gap: FloatArray
     imbalance: FloatArray
     through: FloatArray
     pending: FloatArray
-    state: IntArray
+    closed: BoolArray
+    active: BoolArray
     slope: FloatArray
 
 
@@ -240,7 +242,8 @@ def _start(layout: Layout, case: Case) -> Iterate:
 def _first_laws(layout: Layout, case: Case, at: Iterate) -> Laws:
     """The laws where the iteration starts: losses as guessed, the valves' states as assumed."""
     slope = 2.0 * case.first_loss / at.flow[:, layout.curves : layout.ordinary]
-    return _gathered(layout, case, at, case.first_loss, slope, 0.0, _first_states(layout, case))
+    states = _first_states(layout, case)
+    return _gathered(layout, case, at, case.first_loss, slope, 0.0, states)
 
 
 def _laws(layout: Layout, case: Case, at: Iterate, soft: float | FloatArray = 0.0) -> Laws:
@@ -256,7 +259,7 @@ def _gathered(
     loss: FloatArray,
     slope: FloatArray,
     soft: float | FloatArray,
-    state: IntArray | None,
+    states: tuple[BoolArray, BoolArray] | None,
 ) -> Laws:
     """All laws, from the losses that follow a formula and the states of the valves if given."""
     pumps, curves, ordinary = layout.pumps, layout.curves, layout.ordinary
@@ -276,35 +279,39 @@ def _gathered(
     if pumps:
         astray = at.difference[:, :pumps] + at.rise
         pending[:, :pumps] = gap[:, :pumps] + through[:, :pumps] * astray
-    gap[:, ordinary:], state, valve_slope = _valve_laws(layout, case, at, soft, state)
+    gap[:, ordinary:], closed, active, valve_slope = _valve_laws(layout, case, at, soft, states)
     imbalance = at.flow @ layout.incidence + case.demand
-    return Laws(gap, imbalance, through, pending, state, valve_slope)
+    return Laws(gap, imbalance, through, pending, closed, active, valve_slope)
 
 
 def _valve_laws(
-    layout: Layout, case: Case, at: Iterate, soft: float | FloatArray, state: IntArray | None
-) -> tuple[FloatArray, IntArray, FloatArray]:
-    """What is left of the valves' laws, their states if not given, and the slopes of their losses.
+    layout: Layout,
+    case: Case,
+    at: Iterate,
+    soft: float | FloatArray,
+    states: tuple[BoolArray, BoolArray] | None,
+) -> tuple[FloatArray, BoolArray, BoolArray, FloatArray]:
+    """What is left of the valves' laws; which are closed and active; the slopes of their losses.
 
     `soft` > 0 softens them: a closed valve leaks by its pressure difference, an active one droops
-    by its flow.
+    by its flow. `states` are (closed, active) where they are given.
     """
     first = layout.ordinary
     flow = at.flow[:, first:]
     if first == at.flow.shape[1]:
-        return flow, np.empty(flow.shape, dtype=np.int64), flow
+        none = np.empty(flow.shape, dtype=np.bool_)
+        return flow, none, none, flow
     valves = layout.valves
     over = at.difference[:, first:] - case.cracking
     past = valves.sense * (at.pressure[:, valves.controlled] - case.set_point) - soft * flow
     spare, slope = _spare_pressure(case.valve_local, case.valve_viscous_flow_squared, flow, over)
     backward = flow - soft * over
-    if state is None:
-        state = _states(layout, backward, past, spare, slope)
-    gap = np.where(state == OPEN, spare, np.where(state == ACTIVE, past, -backward))
-    return gap, state, slope
+    closed, active = states or _states(layout, backward, past, spare, slope)
+    gap = np.where(closed, -backward, np.where(active, past, spare))
+    return gap, closed, active, slope
 
 
-def _first_states(layout: Layout, case: Case) -> IntArray:
+def _first_states(layout: Layout, case: Case) -> tuple[BoolArray, BoolArray]:
     """All valves pass, but of the back-pressure regulators only those with the lowest set point.
 
     Two that both held their pressures from the start, a relief valve and the regulator it guards,
@@ -314,13 +321,13 @@ def _first_states(layout: Layout, case: Case) -> IntArray:
     spills = valves.holds & (valves.sense > 0.0)
     lowest = np.where(spills, case.set_point, np.inf).min(axis=1, keepdims=True, initial=np.inf)
     waits = spills & (case.set_point > lowest + 1.0)
-    return np.where(waits, CLOSED, np.where(valves.holds, ACTIVE, OPEN))
+    return waits, valves.holds & ~waits
 
 
 def _states(
     layout: Layout, flow: FloatArray, past: FloatArray, spare: FloatArray, slope: FloatArray
-) -> IntArray:
-    """The state of each valve that its iterate speaks for.
+) -> tuple[BoolArray, BoolArray]:
+    """Which valves are closed and which active by what their iterate says; the others are open.
 
     A valve passes nothing backwards, and two things limit what it passes: its own loss when open,
     and (a regulator) its set point. With Q the flow, x how far the pressure it holds is past the
@@ -332,11 +339,10 @@ def _states(
     that has nothing to hold, its node being of given pressure, is open or closed by that pressure.
     """
     holds = layout.valves.holds
-    active = (past <= spare) & holds
     weight = np.minimum(_VALVE_WEIGHT, 1.0 / slope)
-    closed = flow <= -weight * np.where(active, past, spare)
+    closed = flow <= -weight * np.minimum(past, spare)
     closed |= (past <= 0.0) & ~holds
-    return np.where(closed, CLOSED, np.where(active, ACTIVE, OPEN))
+    return closed, (past <= spare) & holds & ~closed
 
 
 def _spare_pressure(
@@ -407,12 +413,12 @@ def _newton_step(layout: Layout, laws: Laws, softness: float | FloatArray) -> Fl
     slopes = np.empty((points, len(pattern.weights)))
     slopes[:, :ordinary] = laws.through
     if len(pattern.weights) > ordinary:
-        rows = layout.valves.rows[layout.valves.column, laws.state]
-        leak = (laws.state == CLOSED) * softness
-        rows[:, :, 0] += leak
-        rows[:, :, 1] -= leak
-        rows[:, :, 2] -= (laws.state == ACTIVE) * softness + (laws.state == OPEN) * laws.slope
-        slopes[:, ordinary:] = rows.reshape(points, -1)
+        valves, closed, active = layout.valves, laws.closed, laws.active
+        is_open = ~(closed | active)
+        passing = is_open + closed * softness
+        slopes[:, ordinary::3] = passing + active * valves.holds_start
+        slopes[:, ordinary + 1 :: 3] = active * valves.holds_end - passing
+        slopes[:, ordinary + 2 :: 3] = -(closed + is_open * laws.slope + active * softness)
     matrix = np.zeros((points, size * size))
     matrix[:, pattern.cells] = slopes @ pattern.weights + pattern.constant
     right = np.empty((points, size, 1))
@@ -475,7 +481,7 @@ def _record(
 ) -> None:
     result.pressure[rows] = at.pressure
     result.flow[rows] = at.flow
-    result.state[rows] = laws.state
+    result.state[rows] = np.where(laws.closed, CLOSED, np.where(laws.active, ACTIVE, OPEN))
     result.gap[rows] = laws.gap
     result.imbalance[rows] = laws.imbalance
     result.iterations[rows] = iteration

@@ -8,6 +8,7 @@ import pytest
 
 from rules.hydraulics import (
     BackPressureRegulator,
+    Cause,
     CheckValve,
     FixedPressure,
     Junction,
@@ -526,6 +527,14 @@ class TestNoSolution:
         ]
         assert "'small'" in _solve(nodes, links).reason(0)
 
+    def test_the_figures_behind_the_reason(self):
+        network = Network([TANK, Junction("end")], [Pump("pump", "tank", "end", [CURVE])])
+        solution = solve(network, Points(RHO, MU, demand_lph={"end": [450.0, 100.0]}))
+        assert solution.cause.tolist() == [Cause.PUMP_FLOW, Cause.NONE]
+        assert solution.needed == pytest.approx([450.0, nan], nan_ok=True)
+        assert solution.limit == pytest.approx([400.0, nan], nan_ok=True)
+        assert [solution.culprit(0), solution.culprit(1)] == ["pump", None]
+
     def test_a_demand_behind_a_check_valve_that_faces_the_other_way(self):
         nodes = [TANK, Junction("end", 5.0)]
         solution = _solve(nodes, [CheckValve("check", "end", "tank", 2.0, 8.0)])
@@ -541,7 +550,9 @@ class TestNoSolution:
             Pipe("p", "supply", "a", 500.0, 8.0, 0.0),
             BackPressureRegulator("regulator", "a", "end", 300.0, 2.0, 8.0),
         ]
-        self._is_refused(_solve(nodes, links), Status.CUT_OFF, says="'end'")
+        solution = _solve(nodes, links)
+        self._is_refused(solution, Status.CUT_OFF, says="'end'")
+        assert solution.culprit(0) == "end"
 
     def test_a_demand_behind_a_stopped_pump(self):
         nodes = [TANK, Junction("end", 5.0)]
