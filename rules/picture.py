@@ -15,6 +15,7 @@ from rules.assembly import Request
 from rules.catalogue import Catalogue
 from rules.circuit import place
 from rules.facts.application import application_facts
+from rules.facts.case import Gap
 from rules.facts.flow import Figures, Passage, Study, study
 
 __all__ = ["NothingToDraw", "pressure_line_svg"]
@@ -30,7 +31,15 @@ _BANDS = {"suction": "#f2f2f2", "transfer": "#f2f2f2", "feed": "#ffffff", "retur
 
 
 class NothingToDraw(ValueError):
-    """The flow of the assembly can't be told; the text says why."""
+    """The flow of the assembly can't be told; the text says why.
+
+    Attributes:
+        gaps: what is not recorded, where that is why.
+    """
+
+    def __init__(self, why: str, gaps: tuple[Gap, ...] = ()) -> None:
+        super().__init__(why)
+        self.gaps = gaps
 
 
 @dataclass(frozen=True)
@@ -78,10 +87,11 @@ def pressure_line_svg(request: Request, catalogue: Catalogue) -> str:
     circuit = place(request, catalogue)
     found = study(circuit, application_facts(circuit))
     if found.worst is None:
-        raise NothingToDraw(found.why_not or "the flow can't be told")
+        raise NothingToDraw(found.why_not, found.gaps)
     figures = Figures(found.worst, found.worst_injectors)
     if not figures.solved(figures.end.full_load):
-        raise NothingToDraw(figures.end.batch.why_not(figures.end.full_load)[0])
+        why, gap = figures.end.batch.why_not(figures.end.full_load)
+        raise NothingToDraw(why, () if gap is None else (gap,))
     return _Drawing(found, figures).svg()
 
 

@@ -101,8 +101,9 @@ def _with_examples(document: dict[str, Any]) -> dict[str, Any]:
     for path in shown["paths"].values():
         for operation in path.values():
             if (answer := answers.get(operation["operationId"])) is not None:
-                operation["responses"]["200"]["content"]["application/json"]["example"] = answer
-            if operation["operationId"] == "check_assembly":
+                (content,) = operation["responses"]["200"]["content"].values()
+                content["example"] = answer
+            if operation["operationId"] in ("check_assembly", "draw_pressure_line"):
                 body = operation["requestBody"]["content"]["application/json"]
                 body["example"] = proposal_example()
     return shown

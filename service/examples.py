@@ -10,7 +10,8 @@ from typing import Any, Final
 
 from fastapi.encoders import jsonable_encoder
 
-from rules.catalogue import catalogue
+from rules.assembly import Request
+from rules.catalogue import Catalogue, catalogue
 from rules.check import load_rules
 from rules.engine import Book, book_form_schema
 from rules.report import Report
@@ -18,7 +19,7 @@ from rules.signoff import acceptance
 from seed_data import demo_assemblies, demo_components, demo_vehicles
 from service.assemblies.schemas import EXAMPLE as EXAMPLE_ASSEMBLY
 from service.assemblies.schemas import AssemblyCheck, Checked
-from service.checks.judging import judged
+from service.checks.judging import drawn, judged
 from service.explanations import problem_class
 from service.health import Alive, Ready
 from service.readings.endpoints import EXAMPLE, TextToRead, answer
@@ -63,13 +64,21 @@ def answer_examples() -> dict[str, Any]:
     report = _report(book)
     saved = _saved_check(report)
     whole = {"check_assembly": report, "check_saved_assembly": saved}
-    return {**short, **{name: each.model_dump(mode="json") for name, each in whole.items()}}
+    return {
+        **short,
+        **{name: each.model_dump(mode="json") for name, each in whole.items()},
+        "draw_pressure_line": drawn(*_shown(), Settings()),
+    }
+
+
+def _shown() -> tuple[Request, Catalogue]:
+    """The assembly shown, and the shop whose parts it is made of."""
+    shown = next(each.request for each in demo_assemblies() if each.slug == SHOWN_ASSEMBLY)
+    return shown, catalogue(1, demo_components(), demo_vehicles())
 
 
 def _report(book: Book) -> Report:
-    shop = catalogue(1, demo_components(), demo_vehicles())
-    shown = next(each.request for each in demo_assemblies() if each.slug == SHOWN_ASSEMBLY)
-    return judged(shown, shop, book, Settings())
+    return judged(*_shown(), book, Settings())
 
 
 def _saved_check(report: Report) -> AssemblyCheck:

@@ -224,7 +224,7 @@ def _example(title: str, example: Any) -> str:
     if example is None:
         return ""
     return (
-        f"<details><summary>{escape(title)}</summary><pre>{escape(_json(example))}</pre></details>"
+        f"<details><summary>{escape(title)}</summary><pre>{escape(_shown(example))}</pre></details>"
     )
 
 
@@ -233,7 +233,7 @@ def _form(document: Mapping[str, Any], method: str, path: str, content: Mapping[
     body = ""
     if media_type:
         example = _example_of(document, content[media_type])
-        text = example if isinstance(example, str) else _json(example or {})
+        text = _shown(example or {})
         body = f"<textarea name='body' spellcheck='false'>{escape(text)}</textarea>"
     return (
         "<details><summary>Try it</summary>"
@@ -243,8 +243,9 @@ def _form(document: Mapping[str, Any], method: str, path: str, content: Mapping[
     )
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value, indent=2, ensure_ascii=False)
+def _shown(value: Any) -> str:
+    """A body as it goes over the wire: text as it is, anything else as JSON."""
+    return value if isinstance(value, str) else json.dumps(value, indent=2, ensure_ascii=False)
 
 
 def _prose(text: str) -> str:
