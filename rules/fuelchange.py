@@ -25,6 +25,9 @@ from rules.report import Finding, Report, Severity, Suggestion, Verdict
 Deed = Literal["renew", "add", "mend", "find-out", "mind"]
 
 _OF_A_PART = ("part", "material", "flow-part")
+_MOST_ITEMS_JUDGED = 2000
+"""Trials times items: what one answer may cost."""
+_TOO_MANY = "there are too many parts to try each; check it in its place"
 _GRAVEST_FIRST: tuple[Severity, ...] = ("error", "unknown", "warning", "note")
 
 
@@ -108,8 +111,8 @@ def fuel_change(
 ) -> FuelChange:
     """What must be changed in an assembly to run another fuel.
 
-    Judges the assembly once for each of `most_candidates`, not once for each part: one candidate of
-    every part is tried at a time.
+    Judges the assembly once for each candidate, as far as its size allows; one that is not tried
+    says so.
 
     Raises:
         AssemblyFaults: the request or the fuel names what does not exist.
@@ -202,17 +205,15 @@ class _Trial:
     ) -> Mapping[str, tuple[Candidate, ...]]:
         """For each part at most `most` others, each tried, the best first."""
         offers = {ref: self._offers(ref, found, most) for ref, found in to_renew.items()}
+        left = max(1, _MOST_ITEMS_JUDGED // len(self.asked.items))
         tried: defaultdict[str, list[Candidate]] = defaultdict(list)
         for turn in range(most):
-            here = {ref: parts[turn] for ref, parts in offers.items() if turn < len(parts)}
-            hindrances = {ref: self._hindrance(ref, part) for ref, part in here.items()}
-            swaps = {ref: str(part.sku) for ref, part in here.items() if hindrances[ref] is None}
-            report = check(_with(self.asked, swaps), self.catalogue, self.book) if swaps else None
-            for ref, part in here.items():
-                result = report if hindrances[ref] is None else None
-                tried[ref].append(
-                    self._candidate(part, ref, to_renew[ref], result, hindrances[ref])
-                )
+            for ref, parts in offers.items():
+                if turn < len(parts):
+                    hindrance = self._hindrance(ref, parts[turn]) if left else _TOO_MANY
+                    left -= hindrance is None
+                    found = self._candidate(parts[turn], ref, to_renew[ref], hindrance)
+                    tried[ref].append(found)
         return {ref: tuple(sorted(found, key=_best_first)) for ref, found in tried.items()}
 
     def renewal(
@@ -291,30 +292,38 @@ class _Trial:
         return {port for owner, _, port in (end.partition(".") for end in ends) if owner == ref}
 
     def _candidate(
-        self,
-        part: Component,
-        ref: str,
-        findings: Iterable[Finding],
-        report: Report | None,
-        hindrance: str | None,
+        self, part: Component, ref: str, findings: Iterable[Finding], hindrance: str | None
     ) -> Candidate:
-        left = () if report is None else tuple(self._left(ref, findings, report))
+        left: tuple[str, ...] = ()
+        if hindrance is None:
+            request = _with(self.asked, {ref: str(part.sku)})
+            report = check(request, self.catalogue, self.book)
+            left = tuple(self._left(ref, findings, report))
         return Candidate(
             sku=str(part.sku),
             name=part.name,
             price=part.price,
-            settles=None if report is None else not left,
+            settles=None if hindrance else not left,
             leaves=left,
             untried=hindrance,
         )
 
     def _left(self, ref: str, findings: Iterable[Finding], report: Report) -> Iterator[str]:
-        """What a report finds about a part that was to be settled, or that was not found before."""
+        """What a report finds about a part that was to be settled, and anything new anywhere."""
         to_settle = {finding.rule for finding in findings}
-        known = {f.rule for f in self.after.findings if ref in f.subject.refs} - to_settle
         for finding in report.findings:
-            if ref in finding.subject.refs and finding.rule not in known:
+            is_unsettled = finding.rule in to_settle and ref in finding.subject.refs
+            if is_unsettled or not any(_covers(known, finding) for known in self.after.findings):
                 yield finding.message
+
+
+def _covers(known: Finding, finding: Finding) -> bool:
+    """Whether a finding tells nothing that another did not tell of more parts, or more gravely."""
+    return (
+        known.rule == finding.rule
+        and set(known.subject.refs) >= set(finding.subject.refs)
+        and _GRAVEST_FIRST.index(known.severity) <= _GRAVEST_FIRST.index(finding.severity)
+    )
 
 
 def _with(request: Request, skus: Mapping[str, str]) -> Request:

@@ -158,6 +158,25 @@ def price(amount: str) -> dict[str, str]:
     return {"amount": amount, "currency": "EUR"}
 
 
+def test_a_part_that_leaves_another_without_its_seal_is_no_answer() -> None:
+    """A flare sleeve in the place of the gasket under the tank module bears methanol, and leaks."""
+    found = fuel_change(on("01-six-saloon-petrol", "E10"), "M100", SHOP, BOOK)
+    for candidate in step_of(found, "gasket").replacements:
+        part = PARTS[candidate.sku]
+        assert candidate.settles is (getattr(part.spec, "form", None) == "flat-gasket")
+
+
+def test_a_large_assembly_is_answered_with_what_was_not_tried(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("rules.fuelchange._MOST_ITEMS_JUDGED", 1)
+    found = fuel_change(on("18-low-pressure-hose-on-feed", "E10"), "E85", SHOP, BOOK)
+    replacements = [each for step in found.steps for each in step.replacements]
+    assert len(replacements) == 2
+    assert [each.settles for each in replacements] == [True, None]
+    assert "too many" in str(replacements[1].untried)
+
+
 def test_the_parts_of_the_vehicle_are_named_and_not_swapped() -> None:
     nylon = PARTS["HF-STR-100"].model_dump(mode="json")
     car = Vehicle.model_validate(
