@@ -1,19 +1,20 @@
 """Chains: the parts in a row that may fill a link, from one face to another.
 
-All chains that could be in a best routing are found, and no others: a chain is left out where
-another with the same ends uses no part of the cart that it does not use, costs no more and reaches
-as far. Of such chains any routing may take the other and be no worse.
+Found are all chains that could be in a best routing. Two sorts are left out:
+
+- chains with parts they could do without: a line is not made longer to use up what is there;
+- chains that another beats: one that uses no piece of the cart that they do not use, costs no
+  more and reaches as far. Whatever routing they are in, it is no worse with the other.
 """
 
 from __future__ import annotations
 
 import heapq
-import math
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from rules.reference.mating import End
 from rules.routing import costs
 from rules.routing.costs import Cost, add, ordered
 from rules.routing.faces import Face, Grade, grade
@@ -23,6 +24,9 @@ from rules.routing.pieces import Lot
 
 MOST_CHAINS = 4000
 """Partial chains looked at for one pair of faces; beyond that the answer is not proved."""
+
+SHOP = ("", ":shop")
+"""Stands for any bought hose where it is asked what bridges a run."""
 
 Use = tuple[tuple[str, ...], int]
 """One piece of a lot: the lot's key and the how-manieth piece of it this is."""
@@ -35,31 +39,38 @@ class Chain:
     Attributes:
         passages: the parts, in the direction of the flow.
         uses: the pieces of the cart among them.
-        settled: those of them that the caller has joined already.
+        buys: the bought pieces among them.
+        settled: those of the cart's pieces that the caller has joined already.
         cost: in the order of comparison it was searched by.
         has_hose: whether one of them bridges a distance.
-        reach_mm: how far they reach, counted up to the run; nothing where no run is stated.
+        over: what bridges the stated run: the first hose that is long enough, by its lot's key.
         face: the face it ends with.
     """
 
     passages: tuple[Passage, ...]
     uses: frozenset[Use]
+    buys: frozenset[Use]
     settled: frozenset[Use]
     cost: Cost
     has_hose: bool
-    reach_mm: float
+    over: tuple[str, ...] | None
     face: Face
 
     def beats(self, other: Chain) -> bool:
         """Whether the other need not be looked at beside this one."""
         return (
-            self.cost <= other.cost
-            and self.reach_mm >= other.reach_mm
+            self.uses <= other.uses
             and self.has_hose >= other.has_hose
-            and self.uses <= other.uses
+            # What is bought is long enough; of the cart's hoses each run wants one of its own.
+            and (self.over == other.over or self.over == SHOP)
             # What is settled must be part of the answer: a chain is not better for lacking it.
             and self.settled >= other.settled
+            and (self.cost <= other.cost or self._is_within(other))
         )
+
+    def _is_within(self, other: Chain) -> bool:
+        """Whether it is made of parts of the other, which could do without the rest."""
+        return self.buys <= other.buys and self.cost[:1] <= other.cost[:1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +97,7 @@ class Span:
             return False
         if self.run_mm is None or (self.mounts and not chain.has_hose):
             return True
-        return chain.reach_mm >= self.run_mm
+        return chain.over is not None
 
     @property
     def wants_hose(self) -> bool:
@@ -94,11 +105,14 @@ class Span:
         far = self.run_mm is not None and not self.mounts
         return far or self.needs_hose or self.hose_counts
 
-    def reach_mm(self, passages: Iterable[Passage]) -> float:
-        """How far parts in a row reach, as far as it matters here."""
+    def over(self, row: Iterable[Passage]) -> tuple[str, ...] | None:
+        """What bridges the run: the first hose that is long enough, by its lot's key."""
         if self.run_mm is None:
-            return 0.0
-        return min(self.run_mm, sum(map(_reach_mm, passages)))
+            return None
+        for way in row:
+            if way.is_hose and way.lot.reaching(self.run_mm):
+                return SHOP if way.lot.source == "shop" else way.lot.key
+        return None
 
 
 class ChainFinder:
@@ -122,30 +136,27 @@ class ChainFinder:
         self._backwards = backwards
         self._conditions = conditions
         self._currency = currency
+        # Up to here a chain cannot become cheaper by growing: every part more that it uses of the
+        # cart counts in its favour only from there on.
+        self._bounded = costs.ORDERS[kind].index(costs.USED)
         self._ways = [
             (_reversed(way) if backwards else way, self._cost(way))
             for lot in lots
             if lot.line in (None, span.place.line)
             for way in passages(lot)
         ]
-        self._joined: dict[Face, list[tuple[Passage, Cost, Grade]]] = {}
+        self._joined: dict[Face, list[tuple[Passage, Cost]]] = {}
+        self._reached: dict[tuple[Face, Cost | None], list[tuple[Passage, Cost, Bridge]]] = {}
         self._grown: dict[Face, list[Chain]] = {}
 
     def _cost(self, way: Passage) -> Cost:
+        own = way.lot.source == "cart"
         fitness = self._conditions.fitness(way.lot.part, self.span.place)
-        length_mm = way.lot.length_mm or self.span.run_mm
-        return ordered(
-            (
-                0,
-                0,
-                int(fitness is not Fitness.GOOD and way.lot.source == "cart"),
-                costs.price_cents(way.lot.part, self._currency, length_mm)
-                if way.lot.source == "cart"
-                else 0,
-                costs.drop(way.lot.part, length_mm),
-            ),
-            self._kind,
-        )
+        length_mm = self.span.run_mm or way.lot.length_mm
+        price = costs.price_cents(way.lot.part, self._currency, length_mm) if own else 0
+        drop = costs.drop(way.lot.part, length_mm)
+        misplaced = int(own and fitness is not Fitness.GOOD)
+        return ordered((0, 0, -int(own), misplaced, price, drop), self._kind)
 
     @cached_property
     def _free(self) -> Cost:
@@ -170,7 +181,7 @@ class ChainFinder:
         if self._bridges is not None and by_hose:
             bridge = self._bridges.between(start, None, hose=True)
             if bridge is not None:
-                found.append(self._bought(bridge))
+                found.append(self._ended(self._first(start), bridge))
         for chain in self._joined_chains(start):
             last = chain.passages[-1] if chain.passages else None
             settled = last is not None and last.leaves in last.lot.taken
@@ -179,28 +190,31 @@ class ChainFinder:
         unbeaten = _unbeaten(found)
         return [_turned(chain) for chain in unbeaten] if self._backwards else unbeaten
 
-    # Chains of the cart's own parts
+    # Growing chains
+
+    def _first(self, start: Face) -> Chain:
+        return Chain((), _NO_USE, _NO_USE, _NO_USE, self._free, False, None, start)
 
     def _joined_chains(self, start: Face) -> list[Chain]:
         """All unbeaten chains of the given lots from a face, wherever they end."""
         found = self._grown.get(start)
         if found is None:
-            found = self._grown[start] = self._grow(start, None)
+            found = self._grown[start] = self._grow(start, None, buying=False)
         return found
 
-    def _grow(self, start: Face, goal: Face | None) -> list[Chain]:
-        """Chains from a face, each made longer by one part at a time, the cheapest first.
+    def _grow(self, start: Face, worth: Cost | None, *, buying: bool) -> list[Chain]:
+        """Chains from a face, each made longer by one piece of the lots at a time.
 
-        With a goal bought parts may stand between the lots, as long as the whole costs less than
-        buying all of it.
+        Args:
+            start: where they begin.
+            worth: what it costs to buy all of it; a chain that comes to more is not looked at.
+            buying: whether bought parts may stand between the pieces.
         """
-        below = None if goal is None else self._worth(start, goal)
-        first = Chain((), _NO_USE, _NO_USE, self._free, False, 0.0, start)
         held: dict[Face, list[Chain]] = {}
-        queue: list[tuple[int, Cost, int, Chain]] = [(0, self._free, 0, first)]
+        queue: list[tuple[int, Cost, int, Chain]] = [(0, self._free, 0, self._first(start))]
         pushed = 0
         while queue:
-            _, _, _, chain = heapq.heappop(queue)
+            chain = heapq.heappop(queue)[-1]
             beside = held.setdefault(chain.face, [])
             if any(other.beats(chain) for other in beside):
                 continue
@@ -208,37 +222,59 @@ class ChainFinder:
             if pushed > MOST_CHAINS:
                 self.complete = False
                 break
-            for longer in self._longer(chain, goal, below):
+            for longer in self._longer(chain, worth, buying=buying):
                 pushed += 1
                 heapq.heappush(queue, (len(longer.passages), longer.cost, pushed, longer))
         return [chain for chains in held.values() for chain in chains]
 
-    def _longer(self, chain: Chain, goal: Face | None, below: Cost | None) -> Iterator[Chain]:
+    def _longer(self, chain: Chain, worth: Cost | None, *, buying: bool) -> Iterator[Chain]:
         if chain.passages and chain.passages[-1].leaves in chain.passages[-1].lot.taken:
             return  # it has reached the car
-        for way, cost, how in self._following(chain.face):
-            longer = self._with(chain, way, add(cost, self._joint(how)), ())
-            if longer is not None and (below is None or longer.settled or longer.cost < below):
+        for way, cost in self._following(chain.face):
+            longer = self._with(chain, way, cost, ())
+            if longer is not None and self._is_worth(longer, worth):
                 yield longer
-        if goal is None or self._bridges is None:
+        if not buying:
             return
-        for way, cost in self._ways:
-            bound = None if chain.settled or way.lot.settled else below
-            room = None if bound is None else _left(bound, add(chain.cost, cost))
-            bridge = self._bridges.between(chain.face, way.entry, hose=False, below=room)
-            if bridge is None:
-                continue
-            longer = self._with(chain, way, add(cost, bridge.cost), bridge.passages)
+        for way, cost, bridge in self._over_bridges(chain.face, self._room(chain, worth)):
+            longer = self._with(chain, way, cost, bridge.passages)
             if longer is not None:
                 yield longer
 
-    def _following(self, face: Face) -> list[tuple[Passage, Cost, Grade]]:
+    def _following(self, face: Face) -> list[tuple[Passage, Cost]]:
+        """The pieces that join a face, with what they and the joint cost."""
         found = self._joined.get(face)
         if found is None:
-            graded = ((way, cost, grade(face, way.entry)) for way, cost in self._ways)
-            found = [(way, cost, how) for way, cost, how in graded if how is not None]
-            self._joined[face] = found
+            found = self._joined[face] = [
+                (way, add(cost, self._joint(how)))
+                for way, cost in self._ways
+                if (how := grade(face, way.entry)) is not None
+            ]
         return found
+
+    def _over_bridges(self, face: Face, room: Cost | None) -> list[tuple[Passage, Cost, Bridge]]:
+        """The pieces that bought parts lead to from a face, with what all of it costs."""
+        assert self._bridges is not None
+        found = self._reached.get((face, room))
+        if found is None:
+            found = self._reached[face, room] = [
+                (way, add(cost, bridge.cost), bridge)
+                for way, cost in self._ways
+                if (bridge := self._bridges.between(face, way.entry, hose=False, below=room))
+            ]
+        return found
+
+    def _room(self, chain: Chain, worth: Cost | None) -> Cost | None:
+        """What bought parts may still cost; a bridge must cost less than this."""
+        if worth is None or chain.settled:
+            return None
+        left = [a - b for a, b in zip(worth, chain.cost, strict=True)][: self._bounded]
+        return (*left[:-1], left[-1] + 1)
+
+    def _is_worth(self, chain: Chain, worth: Cost | None) -> bool:
+        if worth is None or chain.settled:
+            return True
+        return chain.cost[: self._bounded] <= worth[: self._bounded]
 
     def _with(
         self, chain: Chain, way: Passage, cost: Cost, bought: tuple[Passage, ...]
@@ -252,88 +288,82 @@ class ChainFinder:
         return Chain(
             passages=row,
             uses=chain.uses | use,
+            buys=_bought(row) if bought else chain.buys,
             settled=chain.settled | use if way.lot.settled else chain.settled,
             cost=add(chain.cost, cost),
             has_hose=any(each.is_hose for each in row),
-            reach_mm=self.span.reach_mm(row),
+            over=chain.over or self.span.over(row[len(chain.passages) :]),
             face=way.exit,
         )
 
     def _joint(self, how: Grade) -> Cost:
-        return ordered((how, 0, 0, 0, 0), self._kind)
+        return ordered((how, 0, 0, 0, 0, 0), self._kind)
 
     # Chains with bought parts
 
     def _bridged(self, start: Face, goal: Face) -> list[Chain]:
         """Chains with bought parts among them, or of nothing else."""
         assert self._bridges is not None
+        first = self._first(start)
         found = [
-            self._bought(bridge)
+            self._ended(first, bridge)
             for hose in (False, True)
             if (bridge := self._bridges.between(start, goal, hose=hose)) is not None
         ]
-        below = self._worth(start, goal)
-        for chain in self._grow(start, goal):
+        all_bought = self._bridges.between(start, goal, hose=self.span.wants_hose)
+        worth = None if all_bought is None else all_bought.cost
+        for chain in self._grow(start, worth, buying=True):
             how = grade(chain.face, goal)
             if how is not None:
                 found.append(replace(chain, cost=add(chain.cost, self._joint(how))))
             if not chain.passages:
                 continue
-            bound = None if chain.settled else below
-            room = None if bound is None else _left(bound, chain.cost)
             for hose in (False, True):
+                room = self._room(chain, worth)
                 bridge = self._bridges.between(chain.face, goal, hose=hose, below=room)
                 if bridge is not None:
                     found.append(self._ended(chain, bridge))
         return found
-
-    def _worth(self, start: Face, goal: Face) -> Cost | None:
-        """What it costs to buy all of the chain: one that costs as much is not looked at."""
-        assert self._bridges is not None
-        bridge = self._bridges.between(start, goal, hose=self.span.wants_hose)
-        return None if bridge is None else bridge.cost
-
-    def _bought(self, bridge: Bridge) -> Chain:
-        return self._ended(Chain((), _NO_USE, _NO_USE, self._free, False, 0.0, _ANY), bridge)
 
     def _ended(self, chain: Chain, bridge: Bridge) -> Chain:
         row = (*chain.passages, *bridge.passages)
         return replace(
             chain,
             passages=row,
+            buys=_bought(row),
             cost=add(chain.cost, bridge.cost),
             has_hose=chain.has_hose or bridge.has_hose,
-            reach_mm=self.span.reach_mm(row),
+            over=chain.over or self.span.over(row[len(chain.passages) :]),
             face=row[-1].exit,
         )
 
 
 _NO_USE: frozenset[Use] = frozenset()
-_ANY = Face(End(None))
 
 
-def _left(whole: Cost, part: Cost) -> Cost:
-    """What a cost leaves of another. Compared place by place, places below nothing may stand."""
-    return tuple(a - b for a, b in zip(whole, part, strict=True))
+def _bought(row: Iterable[Passage]) -> frozenset[Use]:
+    counted: Counter[tuple[str, ...]] = Counter()
+    found = set()
+    for way in row:
+        if way.lot.source == "shop":
+            counted[way.lot.key] += 1
+            found.add((way.lot.key, counted[way.lot.key]))
+    return frozenset(found)
 
 
 def _unbeaten(chains: Iterable[Chain]) -> list[Chain]:
     """The chains that no other beats, cheapest first; of equals the first by name."""
     kept: list[Chain] = []
-    for chain in sorted(chains, key=lambda each: (each.cost, len(each.passages), _names(each))):
+    inorder = sorted(chains, key=lambda each: (len(each.uses), each.cost, _names(each)))
+    for chain in inorder:
         if not any(other.beats(chain) for other in kept):
             kept.append(chain)
+    kept.sort(key=lambda each: (each.cost, _names(each)))
     return kept
 
 
 def _names(chain: Chain) -> tuple[tuple[str, ...], ...]:
     return tuple((*way.lot.key, way.enters, way.leaves) for way in chain.passages)
-
-
-def _reach_mm(way: Passage) -> float:
-    if not way.is_hose:
-        return 0.0
-    return math.inf if way.lot.length_mm is None else way.lot.length_mm
 
 
 def _turned(chain: Chain) -> Chain:

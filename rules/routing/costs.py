@@ -13,18 +13,19 @@ from rules import parts
 Cost: TypeAlias = tuple[int, ...]
 Kind = Literal["fewest-parts", "cheapest", "least-restrictive"]
 
-COMPROMISES, BOUGHT, MISPLACED, PRICE, DROP = range(5)
+COMPROMISES, BOUGHT, USED, MISPLACED, PRICE, DROP = range(6)
 """Joints that seal only under a condition and bought parts with a caution; parts to buy; parts of
-the cart in a line that they do not suit; cents; the drop by its proxy."""
+the cart that are used, below nothing, for each used is one less left over; parts of the cart in a
+line that they do not suit; cents; the drop by its proxy."""
 
 ORDERS: dict[Kind, tuple[int, ...]] = {
-    "fewest-parts": (COMPROMISES, BOUGHT, MISPLACED, PRICE, DROP),
-    "cheapest": (COMPROMISES, PRICE, BOUGHT, MISPLACED, DROP),
-    "least-restrictive": (COMPROMISES, DROP, BOUGHT, MISPLACED, PRICE),
+    "fewest-parts": (COMPROMISES, BOUGHT, USED, MISPLACED, PRICE, DROP),
+    "cheapest": (COMPROMISES, PRICE, BOUGHT, USED, MISPLACED, DROP),
+    "least-restrictive": (COMPROMISES, DROP, BOUGHT, USED, MISPLACED, PRICE),
 }
 """What is compared first, second and so on."""
 
-FREE: Cost = (0, 0, 0, 0, 0)
+FREE: Cost = (0, 0, 0, 0, 0, 0)
 
 UNPRICED_CENTS = 10_000_000
 """A part without a price in the shop's currency: nobody has said that it is cheap."""

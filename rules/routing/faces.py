@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Literal
+from weakref import WeakValueDictionary
 
 from rules import parts
 from rules.facts.joint import part_end
@@ -25,9 +26,9 @@ _HARD_BOSSES = frozenset({"brass", "bronze", "stainless-steel-300", "carbon-stee
 _HARD_FAMILIES = frozenset({"steel-zinc-plated", "nickel-plated", "titanium"})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Face:
-    """An end of a part.
+    """An end of a part. Of equal faces there is one object, so that they compare at once.
 
     Attributes:
         end: what the mating tables ask of it, all else left out.
@@ -50,7 +51,7 @@ def face_of(part: parts.Component, port: parts.Port, pin: str | None = None) -> 
     series = getattr(part.spec, "series", None) if hose else None
     taper_port = end.system in _TAPER and end.gender == "female"
     boss = port.boss_material
-    return Face(
+    return _the_one(
         end=End(
             system=end.system,
             size=end.size,
@@ -67,6 +68,17 @@ def face_of(part: parts.Component, port: parts.Port, pin: str | None = None) -> 
         soft=taper_port and boss not in _HARD_BOSSES and boss not in _HARD_FAMILIES,
         pin=pin,
     )
+
+
+_FACES: WeakValueDictionary[tuple[object, ...], Face] = WeakValueDictionary()
+
+
+def _the_one(end: End, series: str | None, soft: bool, pin: str | None) -> Face:
+    key = (end, series, soft, pin)
+    found = _FACES.get(key)
+    if found is None:
+        found = _FACES[key] = Face(end, series, soft, pin)
+    return found
 
 
 @cache

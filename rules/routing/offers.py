@@ -212,7 +212,7 @@ class Bridges:
 
     def joint(self, how: Grade) -> Cost:
         """What a joint of this grade costs."""
-        return ordered((how, 0, 0, 0, 0), self._kind)
+        return ordered((how, 0, 0, 0, 0, 0), self._kind)
 
     def _ways(self, entry: Face) -> tuple[tuple[Passage, Cost], ...]:
         """For each exit the best hose and the best of what is no hose."""
@@ -246,6 +246,7 @@ class Bridges:
             (
                 int(fitness is Fitness.CAUTION or unsure),
                 1 + seals,
+                0,
                 0,
                 costs.price_cents(lot.part, self._offers.currency, length_mm) + seals_cents,
                 costs.drop(lot.part, length_mm),

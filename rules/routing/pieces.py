@@ -43,7 +43,7 @@ FLOW_ROLES = frozenset({"inlet", "outlet", "either"})
 
 @dataclass(frozen=True, eq=False)
 class Lot:
-    """Equal pieces: whichever is used, nothing changes.
+    """Pieces of one part. They may differ in length, and are otherwise as good as each other.
 
     Attributes:
         key: what it sorts by; the same whatever the order of the cart's lines.
@@ -71,11 +71,23 @@ class Lot:
         """The line of the circuit that the caller has put it in."""
         return self.items[0].line
 
-    @property
-    def length_mm(self) -> float | None:
+    def length_of(self, item: Item) -> float | None:
         """Length of a piece, `None` where it is still to be cut or nobody recorded it."""
         recorded: float | None = getattr(self.part.spec, "length_mm", None)
-        return self.items[0].length_mm or recorded
+        return item.length_mm or recorded
+
+    @property
+    def length_mm(self) -> float | None:
+        """Length of its one piece, where it has only one or all are the same."""
+        lengths = {self.length_of(item) for item in self.items}
+        return lengths.pop() if len(lengths) == 1 else None
+
+    def reaching(self, run_mm: float) -> int:
+        """How many of its pieces are long enough; one that is still to be cut always is."""
+        if self.source == "shop":
+            return self.count
+        lengths = (self.length_of(item) for item in self.items)
+        return sum(length is None or length >= run_mm for length in lengths)
 
     @property
     def settled(self) -> bool:
@@ -215,11 +227,11 @@ def _line_items(
             if line.ref is not None and len(quantities[index]) == 1:
                 ref = line.ref
             elif line.ref is not None:
-                ref = _free(f"{line.ref}-{number}", taken)
+                ref = free_ref(f"{line.ref}-{number}", taken)
             else:
                 given[line.sku] += 1
                 several = unnamed[line.sku] > 1
-                ref = _free(_slug(line.sku) + (f"-{given[line.sku]}" if several else ""), taken)
+                ref = free_ref(slug(line.sku) + (f"-{given[line.sku]}" if several else ""), taken)
             taken.add(ref)
             item = plain_item(ref, line.sku, quantity=quantity, length_mm=line.length_mm)
             yield f"/lines/{index}", item
@@ -238,7 +250,7 @@ def _quantities(line: CartLine, catalogue: Catalogue) -> list[int]:
     return [line.quantity] if grouped else [1] * line.quantity
 
 
-def _free(wanted: str, taken: set[str]) -> str:
+def free_ref(wanted: str, taken: set[str]) -> str:
     """The wanted ref, or the first with a number that nothing has yet."""
     ref, number = wanted, 2
     while ref in taken:
@@ -246,7 +258,8 @@ def _free(wanted: str, taken: set[str]) -> str:
     return ref
 
 
-def _slug(sku: str) -> str:
+def slug(sku: str) -> str:
+    """A SKU as a ref."""
     return re.sub(r"[^a-z0-9]+", "-", sku.lower()).strip("-")[:56].strip("-") or "part"
 
 
@@ -267,11 +280,7 @@ def _add(
     source: Source = "vehicle" if placed.origin == "vehicle" else "cart"
     # What the caller describes or has joined is a piece of its own.
     alone = source == "vehicle" or item != bare or own_pins or taken
-    key = (
-        placed.part.sku or "",
-        f"{item.length_mm or 0.0:012.3f}",
-        item.ref if alone else "",
-    )
+    key = (placed.part.sku or "", item.ref if alone else "")
     held = lots.get(key)
     items = (*(held.items if held else ()), item)
     lots[key] = Lot(key, placed.part, items, source, own_pins, taken)

@@ -358,9 +358,7 @@ class _Builder:
     def span(
         self, way: Way, start: Slot | Unit | None, end: Slot | Unit | None, several: bool
     ) -> Span:
-        first = start or self.station(way.link.start[0])
-        last = end or self.station(way.link.end[0])
-        run_mm = run_between(self.contents.runs, first, last)
+        run_mm = self.run_between(way, start, end)
         by_hose = way.link.by == "hose"
         return Span(
             place=way.place,
@@ -469,7 +467,7 @@ class _Builder:
 
     def filled(self, leg: Leg) -> None:
         assert leg.chain is not None
-        compromises, bought, misplaced, price, drop = leg.chain.cost
+        compromises, bought, _, misplaced, price, drop = leg.chain.cost
         ends = [socket for socket in (leg.start, leg.end) if socket is not None]
         arrived = self.nodes.get(leg.nodes[1])
         if isinstance(arrived, Unit) and arrived.bought:
@@ -479,10 +477,45 @@ class _Builder:
         variable = self.programme.variable((0, compromises, bought, 0, misplaced, price, drop))
         self.add_leg(leg, variable)
         self.uses(variable, leg.chain)
+        self.bridges_run(variable, leg)
         for socket in ends:
             if socket.key not in self.ledgers:
                 self.open_unit(socket)
             self.programme.term(socket.key, variable)
+
+    def bridges_run(self, variable: int, leg: Leg) -> None:
+        """A hose must be as long as its run: of long enough ones there must be enough.
+
+        That is so where for each run no more hoses are wanted for it and all longer runs than
+        there are hoses as long as it.
+        """
+        assert leg.chain is not None
+        own_mm = self.run_of(leg)
+        lot = self.lots.get(leg.chain.over or ())
+        if lot is None or own_mm is None:
+            return
+        for run_mm in sorted({run.length_mm for run in self.contents.runs}):
+            if run_mm > own_mm:
+                break
+            row = ("long enough", lot.key, run_mm)
+            if not self.programme.has_row(row):
+                self.programme.row(row, most=lot.reaching(run_mm))
+            self.programme.term(row, variable)
+
+    @cached_property
+    def lots(self) -> Mapping[tuple[str, ...], Lot]:
+        return {lot.key: lot for lot in self.contents.lots}
+
+    def run_of(self, leg: Leg) -> float | None:
+        start, end = (self.nodes.get(node) for node in leg.nodes)
+        return self.run_between(leg.way, start, end)
+
+    def run_between(
+        self, way: Way, start: Slot | Unit | None, end: Slot | Unit | None
+    ) -> float | None:
+        first = start or self.station(way.link.start[0])
+        last = end or self.station(way.link.end[0])
+        return run_between(self.contents.runs, first, last)
 
     def off_the_runs(self, leg: Leg) -> int:
         """Whether a line of the car would lie where the car states no run for it."""
@@ -510,7 +543,7 @@ class _Builder:
             if not self.may_branch(socket, line):
                 continue
             for chain in finder.chains(socket.face, goal):
-                compromises, bought, misplaced, price, drop = chain.cost
+                compromises, bought, _, misplaced, price, drop = chain.cost
                 variable = self.programme.variable(
                     (0, compromises, bought, 0, misplaced, price, drop)
                 )

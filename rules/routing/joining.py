@@ -1,0 +1,296 @@
+"""From a plan to items and joints: which piece takes which place, and which port which joint."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from rules.assembly import Item, Joint, Outside
+from rules.parts import Component
+from rules.routing.chains import SHOP
+from rules.routing.faces import grade
+from rules.routing.layout import Slot, Unit, run_between
+from rules.routing.offers import Passage
+from rules.routing.pieces import Contents, Lot, free_ref, plain_item, slug
+from rules.routing.plan import Closing, Leg, Plan, Socket, port_line, sockets_of
+from rules.vocabulary import Line
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A piece in its place."""
+
+    item: Item
+    part: Component
+    bought: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """A leg with its pieces.
+
+    Attributes:
+        leg: the leg of the plan.
+        stands: the pieces of its chain, in the direction of the flow.
+        joints: the joints they make, those at both ends included.
+    """
+
+    leg: Leg
+    stands: tuple[Stand, ...]
+    joints: tuple[Joint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """Ports that something ends at, with the pieces and joints; nothing where they stay open."""
+
+    closing: Closing
+    port: str
+    line: Line
+    stands: tuple[Stand, ...]
+    joints: tuple[Joint, ...]
+
+
+@dataclass
+class Joined:
+    """A plan with refs and ports.
+
+    Attributes:
+        nodes: what stands in each slot and unit.
+        filled: the legs in the order of the flow.
+        closed: what ends at spare ports.
+        assumed: ports taken to join the car.
+        conditional: joints that seal only under a condition.
+    """
+
+    nodes: dict[str, Stand] = field(default_factory=dict)
+    filled: list[Filled] = field(default_factory=list)
+    closed: list[Closed] = field(default_factory=list)
+    assumed: list[Outside] = field(default_factory=list)
+    conditional: list[Joint] = field(default_factory=list)
+    refs: set[str] = field(default_factory=set)
+
+
+def join(plan: Plan, contents: Contents) -> Joined:
+    """Give each part of a plan its piece, and each joint its ports."""
+    return _Joiner(plan, contents).join()
+
+
+class _Joiner:
+    def __init__(self, plan: Plan, contents: Contents) -> None:
+        self.plan = plan
+        self.contents = contents
+        self.joined = Joined(refs=set(contents.probe.items))
+        self.left = {lot.key: list(lot.items) for lot in contents.lots}
+        self.ports: dict[tuple[object, ...], list[str]] = {}
+        self.cut: dict[tuple[int, int], Item] = {}
+        self.places: dict[str, Slot | Unit] = {
+            **{slot.id: slot for slot in plan.layout.slots},
+            **{unit.id: unit for unit in plan.layout.units},
+        }
+
+    def join(self) -> Joined:
+        for slot_id, lot in self.plan.stands.items():
+            self.stand(slot_id, lot)
+        for leg in self.plan.legs:
+            place = self.places.get(leg.nodes[1])
+            if isinstance(place, Unit):
+                self.stand(place.id, place.lot)
+        self.cut_hoses()
+        for leg in self.plan.legs:
+            self.fill(leg)
+        for closing in sorted(self.plan.closings, key=_closing_order):
+            self.close(closing)
+        return self.joined
+
+    def stand(self, node: str, lot: Lot) -> None:
+        self.joined.nodes[node] = self.take(lot)
+        for socket, ports in sockets_of(lot, node).items():
+            self.ports[socket.key] = [port.id for port in ports]
+
+    def take(self, lot: Lot) -> Stand:
+        """The next piece of a lot; of the shop's a new one."""
+        if lot.source == "shop":
+            return self.bought(lot, None)
+        return Stand(self.left[lot.key].pop(0), lot.part, bought=False)
+
+    def bought(self, lot: Lot, length_mm: float | None) -> Stand:
+        ref = free_ref(slug(lot.part.sku or "part"), self.joined.refs)
+        self.joined.refs.add(ref)
+        cut = length_mm if _is_cut(lot.part) else None
+        return Stand(plain_item(ref, lot.part.sku or "", length_mm=cut), lot.part, bought=True)
+
+    # Hoses by length
+
+    def cut_hoses(self) -> None:
+        """Choose for each run the shortest hose that is long enough, for the longest run first."""
+        wanted: defaultdict[tuple[str, ...], list[tuple[float, int, int]]] = defaultdict(list)
+        for number, leg in enumerate(self.plan.legs):
+            chain = leg.chain
+            run_mm = self.run_of(leg)
+            if chain is None or run_mm is None or chain.over in (None, SHOP):
+                continue
+            place = next(
+                index
+                for index, way in enumerate(chain.passages)
+                if way.lot.key == chain.over and way.is_hose
+            )
+            wanted[chain.passages[place].lot.key].append((run_mm, number, place))
+        lots = {lot.key: lot for lot in self.contents.lots}
+        for key, runs in wanted.items():
+            for run_mm, number, place in sorted(runs, key=lambda each: (-each[0], each[1:])):
+                self.cut[number, place] = self.shortest(lots[key], run_mm)
+
+    def shortest(self, lot: Lot, run_mm: float) -> Item:
+        left = self.left[lot.key]
+        enough = [
+            (lot.length_of(item) or float("inf"), index)
+            for index, item in enumerate(left)
+            if (lot.length_of(item) or float("inf")) >= run_mm
+        ]
+        return left.pop(min(enough)[1])
+
+    def run_of(self, leg: Leg) -> float | None:
+        stations = self.plan.layout.template.stations
+        start = self.places.get(leg.nodes[0]) or stations[leg.way.link.start[0]]
+        end = self.places.get(leg.nodes[1]) or stations[leg.way.link.end[0]]
+        return run_between(self.contents.runs, start, end)
+
+    # Joints
+
+    def fill(self, leg: Leg) -> None:
+        if leg.chain is None:
+            self.joined.filled.append(Filled(leg, (), ()))
+            return
+        number = self.plan.legs.index(leg)
+        run_mm = self.run_of(leg)
+        stands = []
+        for place, way in enumerate(leg.chain.passages):
+            item = self.cut.get((number, place))
+            if item is not None:
+                stands.append(Stand(item, way.lot.part, bought=False))
+            elif way.lot.source == "shop":
+                stands.append(self.bought(way.lot, run_mm))
+            else:
+                stands.append(self.take(way.lot))
+        start, end = self.port(leg.start), self.port(leg.end)
+        joints = list(self.row(start, leg.chain.passages, stands, end))
+        if leg.end is None or leg.start is None:
+            self.assume(leg, start, end, stands)
+        self.note_conditions(leg, joints)
+        self.joined.filled.append(Filled(leg, tuple(stands), tuple(joints)))
+
+    def port(self, socket: Socket | None) -> str | None:
+        """The next free port of a socket, by name."""
+        if socket is None:
+            return None
+        ref = self.joined.nodes[socket.node].item.ref
+        return f"{ref}.{self.ports[socket.key].pop(0)}"
+
+    @staticmethod
+    def row(
+        start: str | None, row: Iterable[Passage], stands: Iterable[Stand], end: str | None
+    ) -> Iterator[Joint]:
+        before = start
+        for way, stand in zip(row, stands, strict=True):
+            if before is not None:
+                yield Joint(ends=(before, f"{stand.item.ref}.{way.enters}"))
+            before = f"{stand.item.ref}.{way.leaves}"
+        if before is not None and end is not None:
+            yield Joint(ends=(before, end))
+
+    def note_conditions(self, leg: Leg, joints: Iterable[Joint]) -> None:
+        assert leg.chain is not None
+        faces = [leg.start.face if leg.start else None]
+        for way in leg.chain.passages:
+            faces += [way.entry, way.exit]
+        faces.append(leg.end.face if leg.end else None)
+        pairs = [
+            (one, other)
+            for one, other in zip(faces[::2], faces[1::2], strict=True)
+            if one is not None and other is not None
+        ]
+        for joint, (one, other) in zip(joints, pairs, strict=True):
+            if grade(one, other) == 1:
+                self.joined.conditional.append(joint)
+
+    def assume(self, leg: Leg, start: str | None, end: str | None, stands: list[Stand]) -> None:
+        """The free end of a way to the car joins it, which the caller may have said already."""
+        assert leg.chain is not None
+        assert leg.way.car is not None
+        row = leg.chain.passages
+        if leg.end is None:
+            last = f"{stands[-1].item.ref}.{row[-1].leaves}" if stands else start
+        else:
+            last = f"{stands[0].item.ref}.{row[0].enters}" if stands else end
+        if last is not None and last not in self.contents.probe.outside:
+            self.joined.assumed.append(Outside(port=last, to=leg.way.car))
+
+    # Spare ports
+
+    def close(self, closing: Closing) -> None:
+        for _ in range(closing.count):
+            port, line = self.spare_port(closing.socket)
+            stands: list[Stand] = []
+            joints: list[Joint] = []
+            if closing.lot is not None:
+                row = closing.chain.passages if closing.chain else ()
+                for way in row:
+                    shop = way.lot.source == "shop"
+                    stands.append(self.bought(way.lot, None) if shop else self.take(way.lot))
+                tip = self.take(closing.lot)
+                if tip.part.kind == "cap" and tip.item.line is None:
+                    tip = Stand(tip.item.model_copy(update={"line": line}), tip.part, tip.bought)
+                tip_port = _tip_port(closing, row[-1] if row else None)
+                joints = list(self.row(port, row, stands, f"{tip.item.ref}.{tip_port}"))
+                stands.append(tip)
+            self.joined.closed.append(Closed(closing, port, line, tuple(stands), tuple(joints)))
+
+    def spare_port(self, socket: Socket) -> tuple[str, Line]:
+        if socket.node:
+            ref = self.joined.nodes[socket.node].item.ref
+            port_id = self.ports[socket.key].pop(0)
+            station = self.places[socket.node].station
+            return f"{ref}.{port_id}", port_line(station, socket.lot, port_id, self.plan.layout)
+        return self.side_port(socket)
+
+    def side_port(self, socket: Socket) -> tuple[str, Line]:
+        """A port that a chain has left aside, on the first part that has one."""
+        taken = {closed.port for closed in self.joined.closed}
+        for filled in self.joined.filled:
+            for way, stand in zip(_passages(filled.leg), filled.stands, strict=True):
+                if way.lot is not socket.lot:
+                    continue
+                for port in sockets_of(socket.lot, "")[socket]:
+                    name = f"{stand.item.ref}.{port.id}"
+                    if port.id not in (way.enters, way.leaves) and name not in taken:
+                        return name, filled.leg.way.link.line
+        raise AssertionError(socket)  # the ledger counts no more than there are
+
+
+def _passages(leg: Leg) -> tuple[Passage, ...]:
+    return leg.chain.passages if leg.chain else ()
+
+
+def _is_cut(part: Component) -> bool:
+    """Whether a hose or line gets its length when it is ordered."""
+    flexible = part.kind in ("hose-assembly", "bulk-hose")
+    return flexible and getattr(part.spec, "length_mm", None) is None
+
+
+def _closing_order(closing: Closing) -> tuple[object, ...]:
+    lot = closing.lot.key if closing.lot else ("", "")
+    return (closing.socket.node, closing.socket.lot.key, closing.socket.role, lot)
+
+
+def _tip_port(closing: Closing, last: Passage | None) -> str:
+    """The port of what closes a socket that joins it, or the adapter before it."""
+    assert closing.lot is not None
+    before = closing.socket.face if last is None else last.exit
+    graded = [
+        (how, index, port)
+        for index, (port, face) in enumerate(closing.lot.faces.items())
+        if (how := grade(before, face)) is not None
+    ]
+    return min(graded)[2]

@@ -1,0 +1,128 @@
+"""What routing a cart comes to: the joints it found, what is missing, what would complete it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from rules.assembly import Item, Joint, Outside
+from rules.parts import Identifier, Model, Price
+from rules.quantities import LengthMm
+from rules.vocabulary import Line
+
+BestAt = Literal["fewest-parts", "cheapest", "least-restrictive"]
+What = Literal["link", "station", "port", "supply"]
+Reason = Literal[
+    "duplicate",
+    "wrong-sex",
+    "wrong-size",
+    "wrong-seal",
+    "too-short",
+    "reaches-one-end-only",
+    "not-recorded",
+    "for-another-circuit",
+    "more-than-needed",
+    "not-needed",
+]
+
+
+class BoughtPart(Model):
+    """A part to add, with its place in the assembly."""
+
+    ref: Identifier
+    sku: str
+    name: str
+    quantity: int = 1
+    length_mm: LengthMm | None = Field(
+        default=None, description="Cut length, from the vehicle's runs."
+    )
+    price: Price | None = Field(default=None, description="For all of the quantity and length.")
+
+
+class Option(Model):
+    """One way to fill what is missing."""
+
+    best_at: tuple[BestAt, ...] = Field(description="In what it is the best of those offered.")
+    parts: tuple[BoughtPart, ...]
+    joints: tuple[Joint, ...] = Field(default=(), description="Joints that it makes.")
+    price: Price | None = Field(
+        default=None, description="Of all its parts; `null` where one has no price."
+    )
+    notes: tuple[str, ...] = ()
+
+
+class Missing(Model):
+    """Something that the circuit needs and the cart does not hold."""
+
+    id: str = Field(description="Unique in this answer; names the link, station, port or supply.")
+    what: What
+    line: Line | None = None
+    between: tuple[str, ...] = Field(
+        default=(), description="The ports or parts it belongs between, or the one it belongs to."
+    )
+    message: str
+    asks: str | None = Field(
+        default=None, description="What must be stated before a part can be named."
+    )
+
+
+class Completion(Model):
+    """How something missing could be filled from what the shop sells."""
+
+    missing: str = Field(description="Id of what is missing.")
+    options: tuple[Option, ...] = Field(description="Up to three, the first the one reckoned with.")
+
+
+class LeftOver(Model):
+    """Parts of the cart without a place in the circuit."""
+
+    sku: str | None
+    name: str
+    refs: tuple[str, ...]
+    quantity: int
+    reason: Reason
+    beside: str | None = Field(default=None, description="The port or part it comes nearest to.")
+    message: str
+
+
+class Ask(Model):
+    """Something that only the caller can say."""
+
+    of: str = Field(description="Ref of the part.")
+    what: str
+
+
+class Objective(Model):
+    """What the routing comes to in each of the aims, in their order."""
+
+    unfilled: int = Field(description="Links, ports and stations that nothing fills; strays.")
+    compromises: int = Field(description="Joints that seal only under a condition, and the like.")
+    bought: int = Field(description="Parts to buy, with the seals they lack.")
+    left_over: int = Field(description="Hoses, adapters and caps of the cart without a place.")
+    misplaced: int = Field(description="Parts in a line that they do not suit.")
+    price_cents: int = Field(description="Of all parts in links and stations.")
+    drop: int = Field(description="By its proxy.")
+
+
+class Routing(Model):
+    """How the parts of a cart go together."""
+
+    layout: str = Field(description="Id of the circuit template.")
+    layout_name: str
+    items: tuple[Item, ...] = Field(description="Parts of the cart that have a place.")
+    joints: tuple[Joint, ...]
+    outside: tuple[Outside, ...] = Field(
+        description="Ports that join the car: as the cart says, and as is assumed."
+    )
+    assumed: tuple[Outside, ...] = Field(
+        default=(), description="Those of them that nobody has said."
+    )
+    unfilled: tuple[Missing, ...]
+    completion: tuple[Completion, ...]
+    left_over: tuple[LeftOver, ...]
+    asks: tuple[Ask, ...] = ()
+    objective: Objective
+    proved_best: bool = Field(
+        description="Whether the solver has proved that no other routing is better."
+    )
