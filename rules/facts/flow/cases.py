@@ -167,7 +167,7 @@ class _Side:
             return {**dict.fromkeys(names, UNKNOWN), "costliest": "none", "lift_pumps": 0}
         end, row = figures.end, figures.end.full_load
         assert self._study.targets is not None
-        first = figures.without[0] if figures.without else ("none", None)
+        first = figures.costliest
         return {
             "limit_lph": _finite(end.limit.flow_lph),
             "pump_limit_lph": _finite(end.pump_limit.flow_lph),

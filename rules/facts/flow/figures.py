@@ -243,6 +243,20 @@ class Figures:
         order = sorted(found, key=lambda ref: (-(found[ref] or 1e12), ref))
         return tuple((ref, found[ref]) for ref in order)
 
+    @cached_property
+    def costliest(self) -> tuple[str, float | None]:
+        """The part of the lines that costs most power, with what they carry if it were perfect."""
+        pumps = {piece.item.ref for piece in self.end.plan.feed_pumps}
+        found = {
+            ref: self.supports_kw(limit, with_injectors=False) or 0.0
+            for ref, limit in self._perfect.items()
+            if ref not in pumps
+        }
+        if not found:
+            return "none", None
+        first = min(found, key=lambda ref: (-found[ref], ref))
+        return first, found[first] or None
+
     @property
     def _perfect(self) -> dict[str, Limit]:
         return {ref: limit for ref, limit in self.end.perfect.items() if limit.flow_lph is not None}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from math import log
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,13 @@ from rules.fuel import OutsideDataError
 from rules.schema import Unknown
 
 _LEAST_DIFFERENCE_KPA = 1.0
-_CONTROL_STEPS = 6
+_OPENING_STEPS = 6
+_OPENING_POWER = 1.5
+_WIDEST = 3.0
+_FED = 5e-4
+_CONTROL_STEPS = 12
+_CONTROL_POWER = 0.8
+_CONTROLLED = 1e-4
 
 
 @dataclass(frozen=True)
@@ -213,7 +220,7 @@ class _Studying:
             gap = Gap("supply voltage", APPLICATION)
             why = "the request states no supply voltage, which decides what a pump delivers"
             return replace(told, why_not=why, gaps=(gap,), shortfalls=plan.shortfalls)
-        states, left_out = self._within_data(states)
+        states, left_out = self._within_data(states, targets)
         best = _answers(plan, least, states, targets, self._app)
         worst = best
         if most is not least or any(s.bounded for s in plan.shortfalls):
@@ -230,7 +237,7 @@ class _Studying:
         )
 
     def _within_data(
-        self, states: Sequence[State]
+        self, states: Sequence[State], targets: Targets
     ) -> tuple[Sequence[State], list[tuple[str, str]]]:
         """States that the pumps and the fuel are known for; those asked for stay in any case."""
         kept, left_out = [], []
@@ -238,6 +245,8 @@ class _Studying:
             why = self._beyond_pumps(state) if not state.asked else None
             if not _fuel_is_known(self._needs.most, state.temperature_c):
                 why = f"the fuel is not known at {state.temperature_c:g} degC"
+            elif targets.difference_kpa(state) < _LEAST_DIFFERENCE_KPA:
+                why = "boost is as high as the pressure of the rail: nothing would be injected"
             if why is None:
                 kept.append(state)
             else:
@@ -332,28 +341,71 @@ def _is_controlled(plan: Plan, app: Application) -> bool:
 
 def _solved_states(bench: Bench, states: Sequence[State], *, controlled: bool) -> Batch:
     rows = [Row(state, bench.flow_of(state)) for state in states]
-    if not controlled:
-        return bench.solve(rows)
-    return _at_controlled_speed(bench, rows)
+    return _at_controlled_speed(bench, rows) if controlled else _fed(bench, rows)
+
+
+def _fed(bench: Bench, rows: Sequence[Row]) -> Batch:
+    """Open the injectors further where the rail sags, as the engine's control does.
+
+    Where no opening passes what is wanted, the injectors stay as the target would have them.
+    """
+    wanted = np.array([row.flow_lph for row in rows])
+    nominal = batch = bench.solve(rows)
+    opened, power = wanted.copy(), np.full(len(rows), _OPENING_POWER)
+    before = np.full((2, len(rows)), np.nan)
+    for _ in range(_OPENING_STEPS):
+        burnt = batch.burnt_lph()
+        short = burnt < wanted * (1.0 - _FED)
+        if not short.any():
+            return batch
+        with np.errstate(invalid="ignore", divide="ignore"):
+            secant = np.log(opened / before[0]) / np.log(burnt / before[1])
+        power = np.where(np.isfinite(secant), np.clip(secant, 1.0, 20.0), power)
+        before = np.stack((opened, burnt))
+        further = opened * (wanted / np.where(short, burnt, wanted)) ** power
+        opened = np.minimum(further, _WIDEST * wanted)
+        batch = bench.solve(
+            [replace(row, flow_lph=float(f)) for row, f in zip(rows, opened, strict=True)]
+        )
+    unfed = batch.burnt_lph() < wanted * (1.0 - _FED)
+    kept = np.where(unfed | ~batch.solution.solved, wanted, opened)
+    if not unfed.any():
+        return batch
+    return (
+        nominal
+        if unfed.all()
+        else bench.solve(
+            [replace(row, flow_lph=float(f)) for row, f in zip(rows, kept, strict=True)]
+        )
+    )
 
 
 def _at_controlled_speed(bench: Bench, rows: Sequence[Row]) -> Batch:
     """Slow the pumps until the rail is at its target, or leave them at full speed below it.
 
-    What the injectors draw goes with the root of the pressure across them, so the speed that is
-    wanted goes with it too.
+    Secant steps in the logarithms of speed and of the pressure across the injectors, which what
+    they draw follows with a power between the half and the whole.
     """
-    wanted = np.array([bench.targets.difference_kpa(row.state) for row in rows])
+    wanted = np.log([bench.targets.difference_kpa(row.state) for row in rows])
     manifold = np.array([row.state.manifold_kpa for row in rows])
-    scale = np.full(len(rows), 0.5)
-    batch = bench.solve([replace(r, pump_scale=s) for r, s in zip(rows, scale, strict=True)])
+    power = np.full(len(rows), _CONTROL_POWER)
+    speed, before = np.full(len(rows), log(0.5)), np.full((2, len(rows)), np.nan)
     for _ in range(_CONTROL_STEPS):
-        there = batch.rail_kpa() - manifold
-        with np.errstate(invalid="ignore"):
-            better = scale * np.sqrt(wanted / np.maximum(there, 1.0))
-        # A pump that is shut in by its own speed has no solution: it must run far slower.
-        scale = np.clip(np.where(np.isfinite(there), better, 0.3 * scale), 1e-4, 1.0)
-        batch = bench.solve([replace(r, pump_scale=s) for r, s in zip(rows, scale, strict=True)])
+        scales = np.exp(speed)
+        batch = bench.solve(
+            [replace(r, pump_scale=float(s)) for r, s in zip(rows, scales, strict=True)]
+        )
+        there = np.log(np.maximum(batch.rail_kpa() - manifold, _LEAST_DIFFERENCE_KPA))
+        slow_enough = (speed >= 0.0) & (there <= wanted)
+        if (slow_enough | (np.abs(there - wanted) < _CONTROLLED)).all():
+            break
+        with np.errstate(invalid="ignore", divide="ignore"):
+            secant = (speed - before[0]) / (there - before[1])
+        power = np.where(np.isfinite(secant), np.clip(secant, 0.2, 2.0), power)
+        before = np.stack((speed, there))
+        # A pump that its own speed shuts in has no solution: it must run far slower.
+        step = np.where(np.isfinite(there), power * (wanted - there), -1.2)
+        speed = np.clip(speed + step, log(1e-5), 0.0)
     return batch
 
 
