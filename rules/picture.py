@@ -22,8 +22,9 @@ __all__ = ["NothingToDraw", "pressure_line_svg"]
 
 _SLOT, _AXIS, _RIGHT, _TOP, _PLOT = 34.0, 74.0, 24.0, 86.0, 360.0
 _LEAST_WIDTH = 640.0
-_LETTER = 6.8
-"""Width of a letter of a label, about: labels are slanted by 60 degrees under the axis."""
+_LETTER = 7.3
+"""Width of a letter of a label: refs are written in letters of one width, 0.6 of their size, so
+that they fit whatever the font. They are slanted by 60 degrees under the axis."""
 _STEPS_BAR = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 _MOST_TICKS = 9
 _INK, _GREY, _PALE = "#1a1a1a", "#6b6b6b", "#d9d9d9"
@@ -106,7 +107,12 @@ class _Drawing:
             _Slot(passage, self._left + at * _SLOT) for at, passage in enumerate(figures.passages)
         ]
         self._plot_right = self._left + len(self._slots) * _SLOT
-        self._width = max(self._plot_right + _RIGHT, _LEAST_WIDTH)
+        self._width = max(
+            self._plot_right + _RIGHT,
+            _LEAST_WIDTH,
+            self._left + _reach(self._title(), 17, bold=True) + _RIGHT,
+            self._left + _reach(self._summary(), 12) + _RIGHT,
+        )
         self._series = [
             (series, row)
             for series in _SERIES
@@ -168,7 +174,9 @@ class _Drawing:
             f'<text x="18" y="{middle:.1f}" text-anchor="middle" '
             f'transform="rotate(-90 18 {middle:.1f})">gauge pressure, bar</text>'
         )
-        words = "parts in the order of the fuel, with the drop at full load in bar"
+        words = (
+            "parts in the order of the fuel, drop at full load in bar; hose and tube so far in m"
+        )
         yield _text(self._left, _TOP + _PLOT + self._bottom - 10.0, words, colour=_GREY)
 
     def _summary(self) -> str:
@@ -199,7 +207,7 @@ class _Drawing:
         for slot, words in zip(self._slots, self._words_of, strict=True):
             x = slot.middle + 4.0
             yield (
-                f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="end" '
+                f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="end" font-family="monospace" '
                 f'transform="rotate(-60 {x:.1f} {y:.1f})">{escape(words)}</text>'
             )
 
@@ -251,7 +259,7 @@ class _Drawing:
         """How far along the line each hose ends, in metres."""
         bottom = _TOP + _PLOT
         yield _stroke(self._left, bottom, self._plot_right, bottom, _INK, 1.2)
-        yield _text(self._left - 8.0, bottom + 14.0, "m", anchor="end", size=10)
+        yield _text(self._left - 8.0, bottom + 18.0, "m", anchor="end", size=10)
         whole = 0.0
         for slot in self._slots:
             length = _length_mm(slot.passage)
@@ -259,7 +267,7 @@ class _Drawing:
                 continue
             whole += length / 1000.0
             yield _stroke(slot.right, bottom, slot.right, bottom + 4.0, _INK, 1.0)
-            yield _text(slot.right, bottom + 14.0, f"{whole:.1f}", anchor="middle", size=10)
+            yield _text(slot.right, bottom + 18.0, f"{whole:.1f}", anchor="middle", size=10)
 
     def _targets(self) -> Iterator[str]:
         """What the rail is meant to hold, drawn over the rails."""
@@ -313,6 +321,12 @@ def _length_mm(passage: Passage) -> float | None:
     if item.kind not in ("hose-assembly", "bulk-hose", "hard-line"):
         return None
     return item.item.length_mm or getattr(item.part.spec, "length_mm", None)
+
+
+def _reach(words: str, size: int, *, bold: bool = False) -> float:
+    """The most that words may take in any usual font."""
+    letters = sum(1.0 if c in "mwMW%" else 0.8 if c.isupper() else 0.66 for c in words)
+    return letters * size * (1.12 if bold else 1.0)
 
 
 # Shapes -----------------------------------------------------------------------------------------
