@@ -6,6 +6,7 @@ or the surroundings are wrong.
 
 from __future__ import annotations
 
+import difflib
 import json
 import logging
 import sys
@@ -23,8 +24,8 @@ from rules.catalogue import Catalogue, catalogue
 from rules.check import load_rules
 from rules.engine import Book, BookFault, BookFaults
 from rules.report import Verdict
-from seed_data import demo_components, demo_vehicles
-from service.checks.judging import judged
+from seed_data import demo_assemblies, demo_components, demo_vehicles
+from service.checks.judging import drawn, judged
 from service.console import (
     console_for,
     print_faults,
@@ -152,15 +153,27 @@ def check(
     file: InputFile,
     as_json: AsJson = False,
     demo: Annotated[
-        bool, typer.Option("--demo", help="Use the demo shop's catalogue, and no database.")
+        bool,
+        typer.Option(
+            "--demo",
+            help="Use the demo shop's catalogue, and no database. FILE may then name one of its "
+            "assemblies.",
+        ),
     ] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="SVG", help="Draw the pressure line into this file."),
+    ] = None,
 ) -> None:
     """Check an assembly, a request as JSON. Exit code 0 fits, 1 does not, 3 cannot tell."""
     with _refusals(as_json):
-        proposal = _proposal(_content(file))
+        proposal = _demo_assembly(file) if demo else _proposal(_content(file))
         settings = read_settings()
         book = load_rules(settings.book_directory)
-        report = judged(proposal, _catalogue(settings, demo), book, settings)
+        shop = _catalogue(settings, demo)
+        report = judged(proposal, shop, book, settings)
+        if picture is not None:
+            _write_file(picture, drawn(proposal, shop, settings))
     if as_json:
         write(report.model_dump_json(indent=2))
     else:
@@ -312,6 +325,38 @@ def _content(file: Path) -> bytes:
         return file.read_bytes()
     except OSError as error:
         raise problem("refused", f"`{file}` cannot be read: {error.strerror}.") from error
+
+
+def _write_file(file: Path, text: str) -> None:
+    """Write a text as UTF-8.
+
+    Raises:
+        Problem: it cannot be written.
+    """
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise problem("refused", f"`{file}` cannot be written: {error.strerror}.") from error
+
+
+def _demo_assembly(file: Path) -> Proposal:
+    """The demo assembly of this name; otherwise the request that a file of this name holds.
+
+    Raises:
+        Problem: it is neither, or with every fault of the request.
+    """
+    name = str(file)
+    known = {each.slug: each.request for each in demo_assemblies()}
+    if name in known:
+        return known[name]
+    if file != STANDARD_INPUT and not file.exists():
+        near = difflib.get_close_matches(name, known, n=1, cutoff=0.3) or list(known)[:1]
+        raise problem(
+            "refused",
+            f"`{file}` is no file, and the demo shop has no assembly of that name. "
+            f"One of its assemblies is `{near[0]}`.",
+        )
+    return _proposal(_content(file))
 
 
 def _format_of(file: Path) -> FileFormat:

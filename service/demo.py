@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import httpx
 from rich.console import Console
@@ -21,8 +21,11 @@ from service.console import print_report, print_text
 from service.seeding import seed
 from service.settings import PREFIX
 
-SHOWN: Final = ("01-six-saloon-petrol", "07-flare-into-o-ring-port", "17-zinc-filter-in-e85")
+SHOWN: Final = ("06-six-surge-tank", "07-flare-into-o-ring-port", "17-zinc-filter-in-e85")
 """Slugs of the assemblies shown: one that fits, one that leaks at a joint, one that E85 eats."""
+
+DRAWN: Final = SHOWN[0]
+"""Slug of the assembly whose pressure line is drawn."""
 
 DATABASE_FILE: Final = "demo.sqlite3"
 _SERVE: Final = ("serve", "--host", "127.0.0.1", "--port", "0", "--log-level", "warning")
@@ -38,7 +41,7 @@ def run_demo(console: Console, directory: Path, keep: bool) -> None:
 
     Args:
         console: where the reports go.
-        directory: where the database and the reports as JSON are left.
+        directory: where the database, the requests and reports as JSON and a picture are left.
         keep: serve on until interrupted, and say where.
 
     Raises:
@@ -56,6 +59,9 @@ def run_demo(console: Console, directory: Path, keep: bool) -> None:
             print_text(console, assembly.story, "italic")
             console.print()
             print_report(console, assembly.title, assembly.request, report)
+            if assembly.slug == DRAWN:
+                picture = _drawn(client, assembly, directory)
+                print_text(console, f"The pressure line is drawn in {picture}", "bold")
         if keep:
             _stay(console, address)
 
@@ -77,12 +83,27 @@ def _fresh_database(directory: Path) -> str:
 
 
 def _checked(client: httpx.Client, assembly: DemoAssembly, directory: Path) -> Report:
-    answer = client.post("/v1/checks", json=assembly.body)
-    if answer.status_code != httpx.codes.OK:
-        raise DemoError(f"The check of `{assembly.slug}` was refused: {answer.text}")
-    written = json.dumps(answer.json(), indent=2, ensure_ascii=False)
-    (directory / f"{assembly.slug}.json").write_text(written + "\n", encoding="utf-8")
+    _write_json(directory / f"{assembly.slug}.request.json", assembly.body)
+    answer = _asked(client, "/v1/checks", assembly)
+    _write_json(directory / f"{assembly.slug}.json", answer.json())
     return Report.model_validate_json(answer.content)
+
+
+def _drawn(client: httpx.Client, assembly: DemoAssembly, directory: Path) -> Path:
+    picture = directory / f"{assembly.slug}.svg"
+    picture.write_bytes(_asked(client, "/v1/checks/picture", assembly).content)
+    return picture
+
+
+def _asked(client: httpx.Client, path: str, assembly: DemoAssembly) -> httpx.Response:
+    answer = client.post(path, json=assembly.body)
+    if answer.status_code != httpx.codes.OK:
+        raise DemoError(f"`{path}` refused `{assembly.slug}`: {answer.text}")
+    return answer
+
+
+def _write_json(file: Path, value: Any) -> None:
+    file.write_text(json.dumps(value, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 @contextmanager

@@ -18,7 +18,7 @@ from rules.engine import Book
 from rules.report import Flow, Report
 from seed_data import demo_components, demo_vehicles
 from service.console import console_for, print_report
-from tests.service.fixtures_demo import assembly
+from tests.service.fixtures_demo import ROOT, assembly
 from tests.service.test_cli import DRAWN, ESCAPE
 
 SURGE_TANK = "06-six-surge-tank"
@@ -286,3 +286,12 @@ class TestLooks:
         for point in report.flow.points:
             assert point.pump_flow
             assert f"{point.pump_flow.value:.1f}" in text
+
+
+def test_readme_shows_what_is_printed() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    _, _, behind = text.partition(f"lineworthy check --demo {SURGE_TANK}\n")
+    shown_there = behind.split("```")[1].strip("\n").splitlines()
+    _, lines = shown(SURGE_TANK)
+    assert len(shown_there) == 5
+    assert set(shown_there) <= set(lines)

@@ -12,11 +12,14 @@ from pathlib import Path
 import httpx
 import pytest
 
+from rules.catalogue import catalogue
+from rules.picture import pressure_line_svg
 from rules.report import Report
-from seed_data import demo_assemblies
-from service.demo import SHOWN
+from seed_data import demo_assemblies, demo_components, demo_vehicles
+from service.demo import DRAWN, SHOWN
 from tests.service.fixtures_demo import environment
-from tests.service.test_cli import DRAWN, ESCAPE
+from tests.service.test_cli import DRAWN as LINE_SIGNS
+from tests.service.test_cli import ESCAPE
 
 COMMAND = [sys.executable, "-m", "service.cli", "demo", "--output"]
 
@@ -46,7 +49,7 @@ def test_three_reports_and_nothing_left_running(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     assert ESCAPE not in done.stdout
-    assert not DRAWN.search(done.stdout)
+    assert not LINE_SIGNS.search(done.stdout)
     assert [line for line in done.stdout.splitlines() if line != line.rstrip()] == []
     by_slug = {shown.slug: shown for shown in demo_assemblies()}
     for slug in SHOWN:
@@ -58,6 +61,27 @@ def test_three_reports_and_nothing_left_running(tmp_path: Path) -> None:
     assert "flare-screwed-into-o-ring-port" in done.stdout
     assert "material-unsuitable-for-fuel" in done.stdout
     assert processes_on(tmp_path) == []
+
+
+def test_requests_and_a_picture_are_left(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [*COMMAND, "."],
+        capture_output=True,
+        encoding="utf-8",
+        env=environment(),
+        cwd=tmp_path,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    by_slug = {shown.slug: shown for shown in demo_assemblies()}
+    for slug in SHOWN:
+        request = json.loads((tmp_path / f"{slug}.request.json").read_bytes())
+        assert request == by_slug[slug].body
+    assert f"The pressure line is drawn in {DRAWN}.svg" in done.stdout.splitlines()
+    shop = catalogue(1, demo_components(), demo_vehicles())
+    picture = (tmp_path / f"{DRAWN}.svg").read_text(encoding="utf-8")
+    assert picture == pressure_line_svg(by_slug[DRAWN].request, shop)
 
 
 def test_runs_again_in_the_same_place(tmp_path: Path) -> None:
