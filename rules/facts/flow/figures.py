@@ -96,8 +96,9 @@ class Figures:
         return known(batch.highest_rail_kpa()[row] - batch.rail_kpa()[row])
 
     def burnt_lph(self, row: int) -> float | None:
-        """What the injectors pass."""
-        return known(self.end.batch.burnt_lph()[row])
+        """What the injectors pass; nothing where the rail is below the manifold."""
+        burnt = known(self.end.batch.burnt_lph()[row])
+        return None if burnt is None else max(burnt, 0.0)
 
     def flow_lph(self, link: str, row: int) -> float | None:
         """Flow through one way."""

@@ -10,13 +10,12 @@ import numpy as np
 
 from rules.facts.case import Gap
 from rules.facts.flow.pieces import Piece
-from rules.facts.flow.plumbing import Regulator
+from rules.facts.flow.plumbing import Regulator, joined_to
 from rules.facts.flow.points import State
 from rules.facts.flow.solving import ALL_PARTS, Batch, Bench, Row, set_point_kpa
 from rules.hydraulics import (
     BackPressureRegulator,
     FixedPressure,
-    Link,
     Network,
     Pump,
     ReducingRegulator,
@@ -110,7 +109,7 @@ class Limits:
         moving = (Pump, BackPressureRegulator, ReducingRegulator)
         links = [link for link in whole.links if not isinstance(link, moving)]
         fixed = {node.id for node in whole.nodes if isinstance(node, FixedPressure)} | set(given)
-        kept = _joined_to(fixed, links)
+        kept = joined_to(fixed, links)
         return Network(
             [
                 FixedPressure(node.id, given[node.id]) if node.id in given else node
@@ -138,7 +137,11 @@ class Limits:
         if len(known) < 2:
             return None, 0.0, batch.why_not(len(flows) // 2)[1]
         one, other = sorted(known[np.argsort(np.abs(above[known]))][:2])
-        slope = (flows[other] - flows[one]) / (above[other] - above[one])
+        fall = above[one] - above[other]
+        if fall <= 0.0:
+            # The rail does not care what is burnt: what feeds it is not what was found to.
+            return None, 0.0, batch.why_not(int(one))[1]
+        slope = (flows[one] - flows[other]) / fall
         return float(flows[one] - above[one] * slope), float(slope), None
 
     def _most_lph(self, pump: str) -> float:
@@ -174,7 +177,7 @@ class Limits:
         limits: dict[Question, Limit] = {}
         working: dict[Question, float] = {}
         for question, each in found.items():
-            burnt = float(each.batch.burnt_lph()[each.row])
+            burnt = max(float(each.batch.burnt_lph()[each.row]), 0.0)
             if not abs(each.above_kpa) <= 1.0:
                 limits[question] = Limit(None, each.batch.why_not(each.row)[1])
             elif self._would_regulate(each):
@@ -214,7 +217,7 @@ class Limits:
                 break
             with np.errstate(invalid="ignore", divide="ignore"):
                 flows = np.where(drop > 0.0, flows * np.sqrt(allowed / drop), flows)
-        burnt = batch.burnt_lph()
+        burnt = np.maximum(batch.burnt_lph(), 0.0)
         return {
             question: Limit(float(burnt[at]))
             if np.isfinite(burnt[at])
@@ -230,17 +233,3 @@ class _Found:
     batch: Batch
     row: int
     above_kpa: float
-
-
-def _joined_to(nodes: set[str], links: Sequence[Link]) -> set[str]:
-    found = set(nodes)
-    while True:
-        more = {
-            node
-            for link in links
-            if {link.start, link.end} & found
-            for node in (link.start, link.end)
-        } - found
-        if not more:
-            return found
-        found |= more

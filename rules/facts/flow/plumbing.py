@@ -115,6 +115,9 @@ class Plan:
                     if node in dead:
                         stands_at[node] = other
             links = [link for link in links if not {link.start, link.end} & dead]
+        fixed = {node.id for node in self.network.nodes if isinstance(node, FixedPressure)}
+        fed = joined_to(fixed, links)
+        links = [link for link in links if link.start in fed]
         used = {node for link in links for node in (link.start, link.end)}
         nodes = [node for node in self.network.nodes if node.id in used]
         return Unregulated(Network(nodes, links), stands_at)
@@ -132,6 +135,21 @@ def _wide_open(link: ReducingRegulator) -> LocalLoss:
 def _dead_ends(links: Iterable[Link]) -> set[str]:
     ends = Counter(node for link in links for node in (link.start, link.end))
     return {node for node, count in ends.items() if count == 1 and not node.startswith("#")}
+
+
+def joined_to(nodes: Iterable[str], links: Collection[Link]) -> set[str]:
+    """Nodes that some path of links joins to others, those included."""
+    found = set(nodes)
+    while True:
+        more = {
+            node
+            for link in links
+            if link.start in found or link.end in found
+            for node in (link.start, link.end)
+        } - found
+        if not more:
+            return found
+        found |= more
 
 
 def opening_id(seat: Seat) -> str:

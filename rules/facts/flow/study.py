@@ -354,7 +354,8 @@ def _fed(bench: Bench, rows: Sequence[Row]) -> Batch:
     opened, power = wanted.copy(), np.full(len(rows), _OPENING_POWER)
     before = np.full((2, len(rows)), np.nan)
     for _ in range(_OPENING_STEPS):
-        burnt = batch.burnt_lph()
+        # Where the rail is below the manifold the openings pass nothing that could be burnt.
+        burnt = np.maximum(batch.burnt_lph(), 1e-3 * wanted)
         short = burnt < wanted * (1.0 - _FED)
         if not short.any():
             return batch
