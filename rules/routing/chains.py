@@ -45,6 +45,7 @@ class Chain:
         has_hose: whether one of them bridges a distance.
         over: what bridges the stated run: the first hose that is long enough, by its lot's key.
         face: the face it ends with.
+        far: whether a hose is asked for at all.
     """
 
     passages: tuple[Passage, ...]
@@ -55,18 +56,21 @@ class Chain:
     has_hose: bool
     over: tuple[str, ...] | None
     face: Face
+    far: bool
 
     def beats(self, other: Chain) -> bool:
         """Whether the other need not be looked at beside this one."""
         return (
             self.uses <= other.uses
-            and self.has_hose >= other.has_hose
-            # What is bought is long enough; of the cart's hoses each run wants one of its own.
-            and (self.over == other.over or self.over == SHOP)
+            and (not self.far or self._bridges_as_well(other))
             # What is settled must be part of the answer: a chain is not better for lacking it.
             and self.settled >= other.settled
             and (self.cost <= other.cost or self._is_within(other))
         )
+
+    def _bridges_as_well(self, other: Chain) -> bool:
+        # What is bought is long enough; of the cart's hoses each run wants one of its own.
+        return self.has_hose >= other.has_hose and self.over in (SHOP, other.over)
 
     def _is_within(self, other: Chain) -> bool:
         """Whether it is made of parts of the other, which could do without the rest."""
@@ -193,7 +197,9 @@ class ChainFinder:
     # Growing chains
 
     def _first(self, start: Face) -> Chain:
-        return Chain((), _NO_USE, _NO_USE, _NO_USE, self._free, False, None, start)
+        return Chain(
+            (), _NO_USE, _NO_USE, _NO_USE, self._free, False, None, start, self.span.wants_hose
+        )
 
     def _joined_chains(self, start: Face) -> list[Chain]:
         """All unbeaten chains of the given lots from a face, wherever they end."""
@@ -294,6 +300,7 @@ class ChainFinder:
             has_hose=any(each.is_hose for each in row),
             over=chain.over or self.span.over(row[len(chain.passages) :]),
             face=way.exit,
+            far=chain.far,
         )
 
     def _joint(self, how: Grade) -> Cost:
@@ -332,7 +339,7 @@ class ChainFinder:
             passages=row,
             buys=_bought(row),
             cost=add(chain.cost, bridge.cost),
-            has_hose=chain.has_hose or bridge.has_hose,
+            has_hose=any(each.is_hose for each in row),
             over=chain.over or self.span.over(row[len(chain.passages) :]),
             face=row[-1].exit,
         )

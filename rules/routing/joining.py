@@ -34,11 +34,13 @@ class Filled:
         leg: the leg of the plan.
         stands: the pieces of its chain, in the direction of the flow.
         joints: the joints they make, those at both ends included.
+        run_mm: distance that the vehicle states for it.
     """
 
     leg: Leg
     stands: tuple[Stand, ...]
     joints: tuple[Joint, ...]
+    run_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,8 @@ class Joined:
         closed: what ends at spare ports.
         assumed: ports taken to join the car.
         conditional: joints that seal only under a condition.
+        refs: all refs that are taken.
+        left: pieces without a place, by lot.
     """
 
     nodes: dict[str, Stand] = field(default_factory=dict)
@@ -70,6 +74,7 @@ class Joined:
     assumed: list[Outside] = field(default_factory=list)
     conditional: list[Joint] = field(default_factory=list)
     refs: set[str] = field(default_factory=set)
+    left: dict[tuple[str, ...], list[Item]] = field(default_factory=dict)
 
 
 def join(plan: Plan, contents: Contents) -> Joined:
@@ -82,7 +87,8 @@ class _Joiner:
         self.plan = plan
         self.contents = contents
         self.joined = Joined(refs=set(contents.probe.items))
-        self.left = {lot.key: list(lot.items) for lot in contents.lots}
+        self.left = self.joined.left
+        self.left.update({lot.key: list(lot.items) for lot in contents.lots})
         self.ports: dict[tuple[object, ...], list[str]] = {}
         self.cut: dict[tuple[int, int], Item] = {}
         self.places: dict[str, Slot | Unit] = {
@@ -118,7 +124,7 @@ class _Joiner:
     def bought(self, lot: Lot, length_mm: float | None) -> Stand:
         ref = free_ref(slug(lot.part.sku or "part"), self.joined.refs)
         self.joined.refs.add(ref)
-        cut = length_mm if _is_cut(lot.part) else None
+        cut = length_mm if is_cut(lot.part) else None
         return Stand(plain_item(ref, lot.part.sku or "", length_mm=cut), lot.part, bought=True)
 
     # Hoses by length
@@ -151,6 +157,15 @@ class _Joiner:
         ]
         return left.pop(min(enough)[1])
 
+    @staticmethod
+    def cut_to(run_mm: float | None, stand: Stand) -> Stand:
+        """A hose of the cart that is still to be cut gets the length of its run."""
+        item = stand.item
+        if run_mm is None or item.length_mm is not None or not is_cut(stand.part):
+            return stand
+        cut = item.model_copy(update={"length_mm": run_mm})
+        return Stand(cut, stand.part, stand.bought)
+
     def run_of(self, leg: Leg) -> float | None:
         stations = self.plan.layout.template.stations
         start = self.places.get(leg.nodes[0]) or stations[leg.way.link.start[0]]
@@ -169,17 +184,17 @@ class _Joiner:
         for place, way in enumerate(leg.chain.passages):
             item = self.cut.get((number, place))
             if item is not None:
-                stands.append(Stand(item, way.lot.part, bought=False))
+                stands.append(self.cut_to(run_mm, Stand(item, way.lot.part, bought=False)))
             elif way.lot.source == "shop":
                 stands.append(self.bought(way.lot, run_mm))
             else:
-                stands.append(self.take(way.lot))
+                stands.append(self.cut_to(run_mm, self.take(way.lot)))
         start, end = self.port(leg.start), self.port(leg.end)
         joints = list(self.row(start, leg.chain.passages, stands, end))
         if leg.end is None or leg.start is None:
             self.assume(leg, start, end, stands)
         self.note_conditions(leg, joints)
-        self.joined.filled.append(Filled(leg, tuple(stands), tuple(joints)))
+        self.joined.filled.append(Filled(leg, tuple(stands), tuple(joints), run_mm))
 
     def port(self, socket: Socket | None) -> str | None:
         """The next free port of a socket, by name."""
@@ -273,7 +288,7 @@ def _passages(leg: Leg) -> tuple[Passage, ...]:
     return leg.chain.passages if leg.chain else ()
 
 
-def _is_cut(part: Component) -> bool:
+def is_cut(part: Component) -> bool:
     """Whether a hose or line gets its length when it is ordered."""
     flexible = part.kind in ("hose-assembly", "bulk-hose")
     return flexible and getattr(part.spec, "length_mm", None) is None

@@ -86,6 +86,13 @@ class LeftOver(Model):
     message: str
 
 
+class Compromise(Model):
+    """A joint that seals only under a condition, taken because nothing else joins the two."""
+
+    ends: tuple[str, str]
+    why: str
+
+
 class Ask(Model):
     """Something that only the caller can say."""
 
@@ -121,6 +128,7 @@ class Routing(Model):
     unfilled: tuple[Missing, ...]
     completion: tuple[Completion, ...]
     left_over: tuple[LeftOver, ...]
+    compromises: tuple[Compromise, ...] = ()
     asks: tuple[Ask, ...] = ()
     objective: Objective
     proved_best: bool = Field(

@@ -1,0 +1,361 @@
+"""Routing a cart: from part numbers to joints, and to what is missing.
+
+routing = route(cart, catalogue, load_templates())
+report = check(routed_request(cart, routing), catalogue, book)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from rules.assembly import Item, Joint, Request
+from rules.cart import Cart
+from rules.catalogue import Catalogue
+from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, PlacedItem, place
+from rules.routing.completion import Hole, Holes, find_holes, option_of, supply_holes
+from rules.routing.faces import face_of
+from rules.routing.fitness import Conditions, conditions_of
+from rules.routing.joining import Joined, is_cut, join
+from rules.routing.layout import lay_out
+from rules.routing.leftovers import Explainer, spare_group
+from rules.routing.offers import Offers
+from rules.routing.outcome import (
+    Ask,
+    Completion,
+    Compromise,
+    LeftOver,
+    Objective,
+    Routing,
+)
+from rules.routing.pieces import Contents, read_cart
+from rules.routing.plan import BOUGHT, COMPROMISES, UNFILLED, Plan, solve
+from rules.routing.seating import Seated, seat
+from rules.routing.sizing import Sizing
+from rules.routing.supplies import Supplied, spare, supply
+from rules.routing.template import Template, Templates
+
+
+def route(cart: Cart, catalogue: Catalogue, templates: Templates) -> Routing:
+    """Find how the parts of a cart go together, what is missing and what is left over.
+
+    Raises:
+        AssemblyFaults: the cart names parts, ports, fuels, vehicles or a layout that do not exist.
+    """
+    return _Router(cart, catalogue, templates).route()
+
+
+def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> Request:
+    """A routed cart as an assembly that can be checked.
+
+    Args:
+        cart: the cart.
+        routing: what `route` found for it.
+        completed: whether the first option for each thing missing is taken as bought.
+    """
+    items = {item.ref: item for item in routing.items}
+    joints = {frozenset(joint.ends): joint for joint in routing.joints}
+    for completion in routing.completion if completed else ():
+        for part in completion.options[0].parts if completion.options else ():
+            held = items.get(part.ref)
+            items[part.ref] = Item.model_validate(
+                {
+                    "ref": part.ref,
+                    "sku": part.sku,
+                    "quantity": part.quantity + (held.quantity if held else 0),
+                    "length": None
+                    if part.length_mm is None
+                    else {"value": part.length_mm, "unit": "mm"},
+                }
+            )
+        for joint in completion.options[0].joints if completion.options else ():
+            held_joint = joints.get(frozenset(joint.ends))
+            joints[frozenset(joint.ends)] = (
+                joint if held_joint is None else _merged(held_joint, joint)
+            )
+    known = {f"{item.ref}" for item in items.values()}
+    return Request(
+        application=cart.application,
+        vehicle=cart.vehicle,
+        items=tuple(items[ref] for ref in sorted(items)),
+        joints=tuple(sorted(joints.values(), key=lambda joint: joint.ends)),
+        outside=tuple(o for o in routing.outside if o.port.partition(".")[0] in known)
+        if not completed
+        else routing.outside,
+    )
+
+
+def _merged(one: Joint, other: Joint) -> Joint:
+    uses = tuple(dict.fromkeys((*one.uses, *other.uses)))
+    return one.model_copy(update={"uses": uses})
+
+
+def _rank(plan: Plan) -> tuple[int, ...]:
+    """Plans of different templates by what must count; then the template's own preference."""
+    aims = plan.aims
+    return (
+        *(aims[UNFILLED], aims[COMPROMISES], aims[BOUGHT]),
+        plan.layout.template.preference,
+    )
+
+
+class _Router:
+    def __init__(self, cart: Cart, catalogue: Catalogue, templates: Templates) -> None:
+        self.cart = cart
+        self.catalogue = catalogue
+        self.templates = templates
+        self.contents: Contents = read_cart(cart, catalogue)
+        self.conditions: Conditions = conditions_of(self.contents.probe)
+        self.offers: Offers = catalogue.derived(Offers)
+        self.sizing = Sizing(self.contents.probe, catalogue, self.offers, self.conditions)
+
+    def route(self) -> Routing:
+        plan = self.plan()
+        joined = join(plan, self.contents)
+        seated = seat(plan.layout, joined, self.contents, self.offers.currency)
+        holes = find_holes(plan, joined, seated, self.offers, self.conditions, self.sizing)
+        items = self.placed_items(joined, seated)
+        joints = self.all_joints(holes)
+        circuit = self.completed(items, joints, holes, joined)
+        supplied = supply(circuit, self.catalogue, self.offers, self.conditions, self.contents.runs)
+        all_holes = [*holes.holes, *supply_holes(supplied.short, joined)]
+        return Routing(
+            layout=plan.layout.template.id,
+            layout_name=plan.layout.template.name,
+            items=tuple(self.with_pieces(items, circuit, supplied)),
+            joints=tuple(_with_uses(joints, supplied, items)),
+            outside=(*self.cart.outside, *joined.assumed),
+            assumed=tuple(joined.assumed),
+            unfilled=tuple(hole.missing for hole in all_holes),
+            completion=tuple(self.completions(all_holes)),
+            left_over=tuple(self.left_over(plan, joined, seated, holes, circuit, supplied)),
+            compromises=tuple(self.compromises(joined)),
+            asks=tuple(self.asks(items, all_holes)),
+            objective=_objective(plan),
+            proved_best=plan.proved,
+        )
+
+    # Which template
+
+    def plan(self) -> Plan:
+        """The best plan over the templates that may apply.
+
+        The templates are tried in the order of their preference, first without buying anything:
+        one that takes every part and leaves nothing open needs no comparison.
+        """
+        templates = self.applicable()
+        plans: list[Plan | None] = []
+        for template in templates:
+            plan = self.solved(template, buying=False)
+            if plan is not None and not plan.aims[UNFILLED]:
+                return plan
+            plans.append(plan)
+        found = [
+            plan or self.solved(template, buying=True)
+            for template, plan in zip(templates, plans, strict=True)
+        ]
+        ranked = [plan for plan in found if plan is not None]
+        best = min(ranked, key=_rank)
+        best.proved = all(plan.proved for plan in ranked)
+        return best
+
+    def solved(self, template: Template, *, buying: bool) -> Plan | None:
+        layout = lay_out(template, self.cart, self.contents, self.conditions, self.sizing)
+        return solve(layout, self.contents, self.conditions, self.offers, buying=buying)
+
+    def applicable(self) -> list[Template]:
+        """Templates for the application's circuit and the kinds of part there are."""
+        if self.cart.layout is not None:
+            return [self.asked_for(self.cart.layout)]
+        circuit = self.cart.application.circuit or "unstated"
+        kinds = {lot.part.kind for lot in self.contents.lots}
+        serving = [each for each in self.templates.templates if circuit in each.serves]
+        fitting = [
+            each
+            for each in serving
+            if kinds.issuperset(each.holds) and kinds.isdisjoint(each.without)
+        ]
+        return fitting or serving or list(self.templates.templates)
+
+    def asked_for(self, layout: str) -> Template:
+        template = self.templates.get(layout)
+        if template is None:
+            known = ", ".join(f"`{each.id}`" for each in self.templates.templates)
+            raise AssemblyFaults(
+                [
+                    AssemblyFault(
+                        "/layout", layout, f"There is no layout `{layout}`.", f"one of {known}"
+                    )
+                ]
+            )
+        return template
+
+    # Items and joints
+
+    def placed_items(self, joined: Joined, seated: Seated) -> dict[str, Item]:
+        """The cart's own parts that have a place, by ref; those settled by the caller always."""
+        stands = [*joined.nodes.values(), *seated.stands]
+        stands += [stand for filled in joined.filled for stand in filled.stands]
+        stands += [stand for closed in joined.closed for stand in closed.stands]
+        own = self.contents.pointers
+        items = {
+            stand.item.ref: stand.item
+            for stand in stands
+            if not stand.bought and (stand.item.ref in own or stand.part.kind == "injector")
+        }
+        for lot in self.contents.lots:
+            if lot.settled and lot.source == "cart":
+                items |= {item.ref: items.get(item.ref, item) for item in lot.items}
+        settled = {end.partition(".")[0] for joint in self.contents.joints for end in joint.ends}
+        for group in self.contents.groups:
+            if group.kind != "injector" or group.ref in settled:
+                items.setdefault(group.ref, group.item)
+        return {ref: items[ref] for ref in sorted(items) if ref in own or ref not in self.vehicle}
+
+    @property
+    def vehicle(self) -> frozenset[str]:
+        probe = self.contents.probe
+        return frozenset(ref for ref, item in probe.items.items() if item.origin == "vehicle")
+
+    def all_joints(self, holes: Holes) -> list[Joint]:
+        """The settled joints as the caller wrote them, and those found."""
+        joints = {frozenset(joint.ends): joint for joint in holes.joints}
+        joints.update({frozenset(joint.ends): joint for joint in self.cart.joints})
+        vehicle = self.catalogue.vehicles.get(self.cart.vehicle or "")
+        for joint in vehicle.joints if vehicle else ():
+            joints.pop(frozenset(joint.ends), None)
+        return sorted(joints.values(), key=lambda joint: joint.ends)
+
+    def completed(
+        self, items: dict[str, Item], joints: Iterable[Joint], holes: Holes, joined: Joined
+    ) -> Circuit:
+        """The circuit as it would be with the first way for each hole."""
+        everything = dict(items)
+        all_joints = list(joints)
+        for hole in holes.holes:
+            for way in hole.ways[:1]:
+                for stand in way.stands:
+                    held = everything.get(stand.item.ref)
+                    more = stand.item.quantity + (held.quantity if held else 0)
+                    everything[stand.item.ref] = stand.item.model_copy(update={"quantity": more})
+                all_joints += way.joints
+        request = Request(
+            application=self.cart.application,
+            vehicle=self.cart.vehicle,
+            items=tuple(everything.values()),
+            joints=tuple(all_joints),
+            outside=(*self.cart.outside, *joined.assumed),
+        )
+        return place(request, self.catalogue)
+
+    # The answer
+
+    def completions(self, holes: Iterable[Hole]) -> Iterator[Completion]:
+        for hole in holes:
+            if hole.ways:
+                options = tuple(option_of(way, self.offers.currency) for way in hole.ways)
+                yield Completion(missing=hole.missing.id, options=options)
+
+    def left_over(
+        self,
+        plan: Plan,
+        joined: Joined,
+        seated: Seated,
+        holes: Holes,
+        circuit: Circuit,
+        supplied: Supplied,
+    ) -> Iterator[LeftOver]:
+        placed = [
+            (item.ref, item.part, frozenset(face_of(item.part, p) for p in item.part.ports))
+            for item in circuit.items.values()
+        ]
+        explainer = Explainer(
+            plan.layout.template,
+            self.contents.probe.reference,
+            holes.open_ends,
+            holes.long_runs,
+            placed,
+        )
+        for lot in self.contents.lots:
+            left = joined.left[lot.key]
+            if left and lot.source == "cart":
+                yield explainer.left_over(lot, left)
+        for group, pieces in seated.left:
+            what = "All seats are taken." if seated.part is not None else "No rail seats it."
+            yield spare_group(group.part, (group.ref,), pieces, what)
+        own = [item for item in self.contents.groups if item.origin != "vehicle"]
+        for group, pieces in spare(own, supplied):
+            if supplied.used[group.ref] or not _needed_whole(group, circuit):
+                yield spare_group(
+                    group.part, (group.ref,), pieces, "No joint of this circuit takes it."
+                )
+
+    def with_pieces(
+        self, items: dict[str, Item], circuit: Circuit, supplied: Supplied
+    ) -> Iterator[Item]:
+        """The items, of seals and clamps only as many as joints take."""
+        named = {ref for joint in self.cart.joints for ref in joint.uses}
+        for ref, item in items.items():
+            group = self.contents.probe.items.get(ref)
+            if group is None or group.kind not in ("seal", "clamp") or ref in named:
+                yield item
+                continue
+            packed = getattr(group.part.spec, "pieces", None) or 1
+            used = -(-supplied.used[ref] // packed)
+            if used or _needed_whole(group, circuit):
+                yield item.model_copy(update={"quantity": used or item.quantity})
+
+    def compromises(self, joined: Joined) -> Iterator[Compromise]:
+        for joint in joined.conditional:
+            yield Compromise(
+                ends=joint.ends,
+                why="It seals only under a condition, and nothing sold joins the two outright.",
+            )
+
+    def asks(self, items: dict[str, Item], holes: Iterable[Hole]) -> Iterator[Ask]:
+        """Lengths of what is to be cut, where the vehicle states no run for it."""
+        for item in items.values():
+            placed = self.contents.probe.items.get(item.ref)
+            if placed is not None and item.length_mm is None and is_cut(placed.part):
+                yield Ask(of=item.ref, what="length")
+        for hole in holes:
+            for way in hole.ways[:1]:
+                for stand in way.stands:
+                    cut = is_cut(stand.part) or stand.part.kind == "wire"
+                    if cut and stand.item.length_mm is None:
+                        yield Ask(of=stand.item.ref, what="length")
+
+
+def _needed_whole(group: PlacedItem, circuit: Circuit) -> bool:
+    """Whether the maker of a part in the circuit names this very seal, as for its flange."""
+    return any(
+        need.sku == group.part.sku
+        for item in circuit.items.values()
+        for need in item.part.needs
+        if need.sku is not None
+    )
+
+
+def _with_uses(
+    joints: Iterable[Joint], supplied: Supplied, items: dict[str, Item]
+) -> Iterator[Joint]:
+    for joint in joints:
+        name = " and ".join(sorted(joint.ends))
+        uses = [ref for ref in supplied.uses.get(name, ()) if ref in items]
+        if uses:
+            both = tuple(dict.fromkeys((*joint.uses, *uses)))
+            yield joint.model_copy(update={"uses": both})
+        else:
+            yield joint
+
+
+def _objective(plan: Plan) -> Objective:
+    unfilled, compromises, bought, left_over, misplaced, price, drop = plan.aims
+    return Objective(
+        unfilled=unfilled,
+        compromises=compromises,
+        bought=bought,
+        left_over=left_over,
+        misplaced=misplaced,
+        price_cents=price,
+        drop=drop,
+    )
