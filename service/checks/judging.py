@@ -91,10 +91,10 @@ def _missing_field(what: str) -> Fault:
 
 
 def _missing_data(proposal: Proposal, gap: Gap, refused: NothingToDraw) -> Fault:
-    """What nobody recorded of a part, at the item that brings it."""
+    """What nobody recorded, at the item it is of; of the fuel or the vehicle, at the whole."""
     refs = [item.ref for item in proposal.items]
     of = gap.of.partition(".")[0]
-    place = pointer(("items", refs.index(of))) if of in refs else "/items"
+    place = pointer(("items", refs.index(of))) if of in refs else ""
     return Fault(
         place,
         None,

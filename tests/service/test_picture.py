@@ -134,6 +134,15 @@ class TestOverHttp:
         assert fault["expected"] == "the pressure drop of filter"
         assert fault["code"] == "not-recorded"
 
+    def test_fuel_that_is_not_known_so_cold(self, demo_client: TestClient) -> None:
+        body = copy.deepcopy(assembly(SURGE_TANK).body)
+        body["application"]["fuel_temperature"] = "-60 degC"
+        answer = demo_client.post("/v1/checks/picture", json=body)
+        assert answer.status_code == 422
+        (fault,) = answer.json()["errors"]
+        assert (fault["pointer"], fault["code"]) == ("", "not-recorded")
+        assert "-60 degC" in fault["detail"]
+
     def test_list_without_a_fuel_system(self, demo_client: TestClient) -> None:
         body = copy.deepcopy(assembly(SURGE_TANK).body)
         body["items"] = [item for item in body["items"] if item["ref"] == "feed-1"]
