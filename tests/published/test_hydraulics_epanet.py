@@ -38,7 +38,7 @@ from rules.hydraulics import (
 from rules.hydraulics.losses import poiseuille_number, wall
 
 pytest.importorskip("epanet", reason="EPANET is to be had for Linux and Python before 3.13 only")
-from tests.published.epanet_oracle import solve_with_epanet  # noqa: E402
+from tests.published.epanet_oracle import solve_with_epanet
 
 WITHIN = 0.01
 
