@@ -109,8 +109,9 @@ class _Finder:
     def find(self) -> Holes:
         for filled in self.joined.filled:
             self.leg(filled)
+        open_ports = [closed for closed in self.joined.closed if not self.is_closed(closed)]
         self.stations()
-        for closed in self.joined.closed:
+        for closed in open_ports:
             self.port(closed)
         self.injectors()
         return self.found
@@ -308,12 +309,16 @@ class _Finder:
 
     # Ports and injectors
 
+    def is_closed(self, closed: Closed) -> bool:
+        """Whether parts of the cart close a port; their joints are settled then."""
+        if not closed.stands or any(stand.bought for stand in closed.stands):
+            return False
+        for joint in closed.joints:
+            self.settle(joint)
+        return True
+
     def port(self, closed: Closed) -> None:
         bought = [stand for stand in closed.stands if stand.bought]
-        if closed.stands and not bought:
-            for joint in closed.joints:
-                self.settle(joint)
-            return
         what = _port_message(closed)
         ways = [Way(("fewest-parts",), tuple(bought), closed.joints)] if bought else []
         self.add(
@@ -504,6 +509,7 @@ def _bought_part(stand: Stand, currency: str | None) -> BoughtPart:
             "name": stand.part.name,
             "quantity": stand.item.quantity,
             "length": None if length is None else {"value": length, "unit": "mm"},
+            "line": stand.item.line,
             "price": None if cents is None or currency is None else _price(cents, currency),
         }
     )

@@ -46,13 +46,17 @@ class Place:
 
 @dataclass(eq=False)
 class Conditions:
-    """What the parts of an application must bear; unknown figures are left to the rules."""
+    """What the parts of an application must bear; unknown figures are left to the rules.
+
+    `barred` are SKUs that are not to be offered.
+    """
 
     fuel: FuelRange
     tables: Reference
     peak_kpa: float | None
     fuel_temperature_c: float | None
     boosted: bool | None
+    barred: frozenset[str] = frozenset()
     _known: dict[tuple[int, Place], tuple[parts.Component, Fitness]] = field(
         default_factory=dict, repr=False
     )
@@ -60,7 +64,7 @@ class Conditions:
     @property
     def key(self) -> tuple[object, ...]:
         """What two applications have in common where the same parts serve in both."""
-        return (self.fuel, self.peak_kpa, self.fuel_temperature_c)
+        return (self.fuel, self.peak_kpa, self.fuel_temperature_c, self.barred)
 
     @property
     def fuel_varies(self) -> bool:
@@ -90,6 +94,8 @@ class Conditions:
         return worst
 
     def _judged(self, part: parts.Component, place: Place) -> Iterator[Fitness]:
+        if part.sku in self.barred:
+            yield Fitness.UNFIT
         if part.lifecycle != "sold":
             yield Fitness.CAUTION
         if self.fuel.id is not None and self.fuel.id in part.excluded_fuels:
@@ -160,8 +166,8 @@ class Conditions:
         return Fitness.GOOD if inside else Fitness.CAUTION
 
 
-def conditions_of(circuit: Circuit) -> Conditions:
-    """The conditions of a circuit's application."""
+def conditions_of(circuit: Circuit, barred: frozenset[str] = frozenset()) -> Conditions:
+    """The conditions of a circuit's application, with SKUs that are not to be offered."""
     app = application_facts(circuit)
     return Conditions(
         fuel=circuit.fuel,
@@ -169,6 +175,7 @@ def conditions_of(circuit: Circuit) -> Conditions:
         peak_kpa=_known(app.peak_pressure_kpa),
         fuel_temperature_c=circuit.application.fuel_temperature_c,
         boosted=None if isinstance(app.boosted, Unknown) else app.boosted,
+        barred=barred,
     )
 
 

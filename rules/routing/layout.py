@@ -97,12 +97,55 @@ class Layout:
     branches: tuple[Unit, ...]
     seats: Mapping[str, Station]
 
+    @cached_property
+    def least_unfilled(self) -> int:
+        """Links that must stay open whatever is bought: parts have too few ports for them."""
+        return sum(
+            min((self._ports_short(slot, lot) for lot in slot.lots), default=0)
+            for slot in self.slots
+        )
+
+    def _ports_short(self, slot: Slot, lot: Lot) -> int:
+        wanted = [
+            frozenset(port.id for port in slot.station.ports_of(lot.part, name))
+            for way in self.ways
+            for end, (_, name) in ((way.start, way.link.start), (way.end, way.link.end))
+            if end is slot and not is_side_port(slot.station, name)
+        ]
+        return len(wanted) - _matched(wanted)
+
+
+def _matched(wanted: Sequence[frozenset[str]]) -> int:
+    """How many of the wishes for one of some ports can be met at once."""
+    given: dict[str, int] = {}
+
+    def place(wish: int, tried: set[str]) -> bool:
+        for port in sorted(wanted[wish] - tried):
+            tried.add(port)
+            if port not in given or place(given[port], tried):
+                given[port] = wish
+                return True
+        return False
+
+    return sum(place(wish, set()) for wish in range(len(wanted)))
+
 
 def lay_out(
     template: Template, cart: Cart, contents: Contents, conditions: Conditions, sizing: Sizing
 ) -> Layout:
     """Lay a template out over the pieces of a cart."""
     return _Planner(template, cart, contents, conditions, sizing).layout()
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A place of a station: for a part of the cart or the vehicle, or for one to be bought.
+
+    Of a rail that is to be bought `count` says how many injectors it should seat.
+    """
+
+    of_cart: bool
+    count: int | None = None
 
 
 class _Planner:
@@ -153,10 +196,10 @@ class _Planner:
         places = self.places(station, lots)
         for number, seats in enumerate(places, start=1):
             slot_id = station.id if len(places) == 1 else f"{station.id}-{number}"
-            own = self.with_seats(lots, seats) if station.repeat == "series" else lots
+            own = lots if seats.of_cart else ()
             choice = Choice(())
             if not own and station.presence != "car":
-                choice = self.sizing.choice(station, self.place_of(station), seats)
+                choice = self.sizing.choice(station, self.place_of(station), seats.count)
             yield Slot(slot_id, station, own, choice)
 
     def lots_for(self, station: Station) -> tuple[Lot, ...]:
@@ -171,21 +214,18 @@ class _Planner:
         # What the cart brings takes the place of the vehicle's own part.
         return tuple(own or found)
 
-    def with_seats(self, lots: Sequence[Lot], seats: int | None) -> tuple[Lot, ...]:
-        """Of rails those that seat so many injectors; all where nobody knows how many."""
-        return tuple(lot for lot in lots if seats is None or seat_count(lot.part) == seats)
-
-    def places(self, station: Station, lots: Sequence[Lot]) -> list[int | None]:
-        """One entry for each place the station has here; for rails how many injectors it seats."""
+    def places(self, station: Station, lots: Sequence[Lot]) -> list[_Place]:
+        """One entry for each place that the station has here."""
+        here = _Place(of_cart=bool(lots))
         if station.beside is not None:
             other = self.template.stations[station.beside]
-            return [None] * len(self.places(other, self.lots_for(other)))
+            return [here] * len(self.places(other, self.lots_for(other)))
         if station.repeat == "parallel":
             pieces = sum(lot.count for lot in lots)
-            return [None] * max(1, min(pieces, self.room_for(station)))
+            return [here] * max(1, min(pieces, self.room_for(station)))
         if station.repeat == "series":
             return self.rails(lots)
-        return [None]
+        return [here]
 
     def room_for(self, station: Station) -> int:
         """How many of a parallel station the part next to it has ports for."""
@@ -202,24 +242,22 @@ class _Planner:
                 rooms.append(max(ports, default=1))
         return min(rooms, default=1)
 
-    def rails(self, lots: Sequence[Lot]) -> list[int | None]:
-        """Seats of each rail: those of the cart as far as injectors are wanted, then what lacks."""
+    def rails(self, lots: Sequence[Lot]) -> list[_Place]:
+        """A place for each rail of the cart as far as injectors are wanted, and for what lacks."""
         wanted = self.injectors_wanted()
         counts = sorted(
             (seat_count(lot.part) for lot in lots for _ in range(lot.count)), reverse=True
         )
         if wanted is None or 0 in counts:
-            return [None] * max(1, len(counts))
-        found: list[int | None] = []
+            return [_Place(of_cart=bool(lots))] * max(1, len(counts))
+        found: list[_Place] = []
         for seats in counts:
-            if seats <= wanted:
-                found.append(seats)
+            if seats <= wanted or not found:
+                found.append(_Place(of_cart=True))
                 wanted -= seats
-        if not found and counts:
-            return [None]
-        if wanted:
-            found.append(wanted)
-        return found or [None]
+        if wanted > 0:
+            found.append(_Place(of_cart=False, count=wanted))
+        return found
 
     def injectors_wanted(self) -> int | None:
         """How many injectors the engine takes: one a cylinder, or as many as the cart has."""

@@ -37,6 +37,9 @@ class BoughtPart(Model):
     length_mm: LengthMm | None = Field(
         default=None, description="Cut length, from the vehicle's runs."
     )
+    line: Line | None = Field(
+        default=None, description="Which line it is in, where no joint shows it."
+    )
     price: Price | None = Field(default=None, description="For all of the quantity and length.")
 
 
@@ -118,6 +121,9 @@ class Routing(Model):
     layout: str = Field(description="Id of the circuit template.")
     layout_name: str
     items: tuple[Item, ...] = Field(description="Parts of the cart that have a place.")
+    origins: dict[str, str] = Field(
+        description="For each ref of the cart, the JSON pointer to where in the cart it comes from."
+    )
     joints: tuple[Joint, ...]
     outside: tuple[Outside, ...] = Field(
         description="Ports that join the car: as the cart says, and as is assumed."

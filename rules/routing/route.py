@@ -7,6 +7,7 @@ report = check(routed_request(cart, routing), catalogue, book)
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from rules.assembly import Item, Joint, Request
 from rules.cart import Cart
@@ -16,7 +17,7 @@ from rules.routing.completion import Hole, Holes, find_holes, option_of, supply_
 from rules.routing.faces import face_of
 from rules.routing.fitness import Conditions, conditions_of
 from rules.routing.joining import Joined, is_cut, join
-from rules.routing.layout import lay_out
+from rules.routing.layout import Layout, lay_out
 from rules.routing.leftovers import Explainer, spare_group
 from rules.routing.offers import Offers
 from rules.routing.outcome import (
@@ -35,13 +36,25 @@ from rules.routing.supplies import Supplied, spare, supply
 from rules.routing.template import Template, Templates
 
 
-def route(cart: Cart, catalogue: Catalogue, templates: Templates) -> Routing:
+def route(
+    cart: Cart,
+    catalogue: Catalogue,
+    templates: Templates,
+    *,
+    barred: frozenset[str] = frozenset(),
+) -> Routing:
     """Find how the parts of a cart go together, what is missing and what is left over.
+
+    Args:
+        cart: the cart.
+        catalogue: what the shop sells.
+        templates: the circuits that a cart may be laid out by.
+        barred: SKUs that are not to be offered.
 
     Raises:
         AssemblyFaults: the cart names parts, ports, fuels, vehicles or a layout that do not exist.
     """
-    return _Router(cart, catalogue, templates).route()
+    return _Router(cart, catalogue, templates, barred).route()
 
 
 def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> Request:
@@ -62,6 +75,7 @@ def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> 
                     "ref": part.ref,
                     "sku": part.sku,
                     "quantity": part.quantity + (held.quantity if held else 0),
+                    "line": part.line,
                     "length": None
                     if part.length_mm is None
                     else {"value": part.length_mm, "unit": "mm"},
@@ -99,14 +113,17 @@ def _rank(plan: Plan) -> tuple[int, ...]:
 
 
 class _Router:
-    def __init__(self, cart: Cart, catalogue: Catalogue, templates: Templates) -> None:
+    def __init__(
+        self, cart: Cart, catalogue: Catalogue, templates: Templates, barred: frozenset[str]
+    ) -> None:
         self.cart = cart
         self.catalogue = catalogue
         self.templates = templates
         self.contents: Contents = read_cart(cart, catalogue)
-        self.conditions: Conditions = conditions_of(self.contents.probe)
+        self.conditions: Conditions = conditions_of(self.contents.probe, barred)
         self.offers: Offers = catalogue.derived(Offers)
         self.sizing = Sizing(self.contents.probe, catalogue, self.offers, self.conditions)
+        self.layouts: dict[str, Layout] = {}
 
     def route(self) -> Routing:
         plan = self.plan()
@@ -122,11 +139,12 @@ class _Router:
             layout=plan.layout.template.id,
             layout_name=plan.layout.template.name,
             items=tuple(self.with_pieces(items, circuit, supplied)),
+            origins=self.origins(seated),
             joints=tuple(_with_uses(joints, supplied, items)),
             outside=(*self.cart.outside, *joined.assumed),
             assumed=tuple(joined.assumed),
             unfilled=tuple(hole.missing for hole in all_holes),
-            completion=tuple(self.completions(all_holes)),
+            completion=tuple(self.completions(all_holes, supplied, items)),
             left_over=tuple(self.left_over(plan, joined, seated, holes, circuit, supplied)),
             compromises=tuple(self.compromises(joined)),
             asks=tuple(self.asks(items, all_holes)),
@@ -149,18 +167,28 @@ class _Router:
             if plan is not None and not plan.aims[UNFILLED]:
                 return plan
             plans.append(plan)
-        found = [
-            plan or self.solved(template, buying=True)
-            for template, plan in zip(templates, plans, strict=True)
-        ]
-        ranked = [plan for plan in found if plan is not None]
+        ranked: list[Plan] = []
+        for template, held in zip(templates, plans, strict=True):
+            least = self.laid_out(template).least_unfilled
+            if any(plan.aims[UNFILLED] < least for plan in ranked):
+                continue  # it cannot come first
+            plan = held or self.solved(template, buying=True)
+            if plan is not None:
+                ranked.append(plan)
         best = min(ranked, key=_rank)
         best.proved = all(plan.proved for plan in ranked)
         return best
 
     def solved(self, template: Template, *, buying: bool) -> Plan | None:
-        layout = lay_out(template, self.cart, self.contents, self.conditions, self.sizing)
+        layout = self.laid_out(template)
         return solve(layout, self.contents, self.conditions, self.offers, buying=buying)
+
+    def laid_out(self, template: Template) -> Layout:
+        layout = self.layouts.get(template.id)
+        if layout is None:
+            layout = lay_out(template, self.cart, self.contents, self.conditions, self.sizing)
+            self.layouts[template.id] = layout
+        return layout
 
     def applicable(self) -> list[Template]:
         """Templates for the application's circuit and the kinds of part there are."""
@@ -249,11 +277,16 @@ class _Router:
 
     # The answer
 
-    def completions(self, holes: Iterable[Hole]) -> Iterator[Completion]:
+    def completions(
+        self, holes: Iterable[Hole], supplied: Supplied, items: dict[str, Item]
+    ) -> Iterator[Completion]:
         for hole in holes:
-            if hole.ways:
-                options = tuple(option_of(way, self.offers.currency) for way in hole.ways)
-                yield Completion(missing=hole.missing.id, options=options)
+            options = []
+            for way in hole.ways:
+                joints = tuple(_with_uses(way.joints, supplied, items))
+                options.append(option_of(replace(way, joints=joints), self.offers.currency))
+            if options:
+                yield Completion(missing=hole.missing.id, options=tuple(options))
 
     def left_over(
         self,
@@ -288,6 +321,12 @@ class _Router:
                 yield spare_group(
                     group.part, (group.ref,), pieces, "No joint of this circuit takes it."
                 )
+
+    def origins(self, seated: Seated) -> dict[str, str]:
+        """Where each ref comes from; part of a group comes from where the group does."""
+        known = dict(self.contents.pointers)
+        known |= {ref: known[whole] for ref, whole in seated.divided.items() if whole in known}
+        return known
 
     def with_pieces(
         self, items: dict[str, Item], circuit: Circuit, supplied: Supplied

@@ -37,6 +37,7 @@ class Seated:
         lacking: seats without an injector.
         left: groups of the cart that seat nowhere, with how many pieces.
         part: the injector that is used.
+        divided: for each group that was divided, the ref of the whole by that of the part.
     """
 
     stands: list[Stand] = field(default_factory=list)
@@ -44,6 +45,7 @@ class Seated:
     lacking: list[Seats] = field(default_factory=list)
     left: list[tuple[PlacedItem, int]] = field(default_factory=list)
     part: Component | None = None
+    divided: dict[str, str] = field(default_factory=dict)
 
 
 def seat(layout: Layout, joined: Joined, contents: Contents, currency: str | None) -> Seated:
@@ -108,6 +110,8 @@ def _fill(
     taken = min(left, port.count)
     group = _part_of(item.item, taken, joined)
     found.part = item.part
+    if group.ref != item.ref:
+        found.divided[group.ref] = item.ref
     seated = Stand(group, item.part, bought=False)
     found.stands.append(seated)
     found.joints.append(Joint(ends=(name, f"{group.ref}.{inlet(item.part).id}")))

@@ -100,10 +100,21 @@ class Sizing:
             for part in self._catalogue.offered("injector")
             if self._conditions.fitness(part, place) is Fitness.GOOD
             and isinstance(part.spec, parts.InjectorSpec)
+            and self._is_filtered(part.spec)
             and _static_flow(part.spec, base_kpa, need) >= least
         ]
         fit.sort(key=lambda part: (self._price(part), part.sku or ""))
         return Choice(tuple(_first_of_each(fit)))
+
+    def _is_filtered(self, spec: parts.InjectorSpec) -> bool:
+        """Whether the filters there are hold back what an injector cannot bear."""
+        held = [
+            item.part.spec.fineness_um
+            for item in self._probe.of_kind("filter")
+            if isinstance(item.part.spec, parts.FilterSpec) and item.part.spec.fineness_um
+        ]
+        asked = spec.upstream_fineness_at_most_um
+        return not held or asked is None or min(held) <= asked
 
     @cached_property
     def _need(self) -> Need | None:
