@@ -41,6 +41,12 @@ def curve(points: list[tuple[float, float]], voltage: str | None = "13.5 V") -> 
     }
 
 
+def straight_curve(free_lph: float, at_8_bar_lph: float, voltage: str) -> dict[str, Any]:
+    """A pump curve that falls straight from no pressure to 8 bar."""
+    fall = (free_lph - at_8_bar_lph) / 800
+    return curve([(kpa, round(free_lph - fall * kpa, 2)) for kpa in range(0, 900, 100)], voltage)
+
+
 def port(name: str, role: str = "either", bore: str | None = "8 mm", **more: Any) -> dict[str, Any]:
     return {"id": name, "role": role, "bore": bore, **more}
 

@@ -159,10 +159,9 @@ def _limited_by(study: Study, figures: Figures) -> tuple[report.FlowLimit, ...]:
     for ref, power in figures.without:
         if now is not None and (power is None or power > now * 1.0005):
             found.append((ref, power))
-    order = sorted(found, key=lambda pair: (-(1e12 if pair[1] is None else pair[1]), pair[0]))
     return tuple(
         report.FlowLimit(ref=ref, supports_power_without_it=_maybe(power, "kW"))
-        for ref, power in order
+        for ref, power in found
     )
 
 

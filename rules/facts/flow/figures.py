@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from math import isfinite, pi
+from math import inf, isfinite, pi
 
 from rules import parts
 from rules.circuit import Circuit
@@ -241,8 +241,14 @@ class Figures:
         `None` where nothing that is known would limit it then.
         """
         found = {ref: self.supports_kw(limit) for ref, limit in self._perfect.items()}
-        order = sorted(found, key=lambda ref: (-(found[ref] or 1e12), ref))
-        return tuple((ref, found[ref]) for ref in order)
+        lines = {ref: limit.flow_lph or 0.0 for ref, limit in self._perfect.items()}
+
+        def order(ref: str) -> tuple[float, float, str]:
+            power = found[ref]
+            # Where the injectors take over the limit, what the lines would carry decides.
+            return -(inf if power is None else power), -lines[ref], ref
+
+        return tuple((ref, found[ref]) for ref in sorted(found, key=order))
 
     @cached_property
     def costliest(self) -> tuple[str, float | None]:

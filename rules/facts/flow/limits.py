@@ -23,7 +23,7 @@ from rules.hydraulics import (
 
 _CLOSE_KPA = 0.01
 _MOST_STEPS = 8
-_GRID = (0.35, 0.55, 0.75, 0.9, 1.05)
+_GRID = 8
 
 
 @dataclass(frozen=True)
@@ -53,17 +53,18 @@ class Limits:
     Args:
         bench: what solves the plan.
         batch, row: the operating point, solved with the regulators at work.
+        tolerance_kpa: how far below the target still counts as held.
     """
 
-    def __init__(self, bench: Bench, batch: Batch, row: int) -> None:
+    def __init__(self, bench: Bench, batch: Batch, row: int, tolerance_kpa: float) -> None:
         self._bench = bench
         self._state: State = batch.rows[row].state
         self._at_work = batch
         self._row = row
         targets = bench.targets
-        self._floor_kpa = targets.rail_kpa(self._state) - targets.tolerance_kpa
+        self._floor_kpa = targets.rail_kpa(self._state) - tolerance_kpa
         at_target = targets.difference_kpa(self._state)
-        self._opening = sqrt(at_target / (at_target - targets.tolerance_kpa))
+        self._opening = sqrt(at_target / (at_target - tolerance_kpa))
         self._unregulated = bench.plan.unregulated
 
     def of(self, questions: Sequence[Question]) -> Mapping[Question, Limit]:
@@ -128,14 +129,14 @@ class Limits:
 
     def _start(self) -> tuple[float | None, float, Gap | None]:
         """A flow near the limit, and the slope of flow by rail pressure there."""
-        most = sum(self._most_lph(piece.id) for piece in self._bench.plan.feed_pumps)
-        flows = np.array(_GRID) * most
-        rows = self._rows(flows, [None] * len(flows))
+        least, most = self._pump_range_lph()
+        flows = np.linspace(max(0.8 * least, 0.05 * most), 1.02 * most, _GRID)
+        rows = self._rows(flows, [None] * _GRID)
         batch = self._bench.solve(rows, self._unregulated.network)
         above = batch.rail_kpa() - self._floor_kpa
         known = np.flatnonzero(np.isfinite(above))
         if len(known) < 2:
-            return None, 0.0, batch.why_not(len(flows) // 2)[1]
+            return None, 0.0, batch.why_not(_GRID // 2)[1]
         one, other = sorted(known[np.argsort(np.abs(above[known]))][:2])
         fall = above[one] - above[other]
         if fall <= 0.0:
@@ -144,12 +145,17 @@ class Limits:
         slope = (flows[one] - flows[other]) / fall
         return float(flows[one] - above[one] * slope), float(slope), None
 
-    def _most_lph(self, pump: str) -> float:
+    def _pump_range_lph(self) -> tuple[float, float]:
+        """The least and the most that the feed pumps were measured to deliver together."""
         network = self._bench.plan.network
-        link = network.links[network.link_index[pump]]
-        assert isinstance(link, Pump)
-        assert link.curves is not None
-        return max(curve.flow_lph[0] for curve in link.curves)
+        least = most = 0.0
+        for piece in self._bench.plan.feed_pumps:
+            link = network.links[network.link_index[piece.id]]
+            assert isinstance(link, Pump)
+            assert link.curves is not None
+            least += min(curve.flow_lph[-1] for curve in link.curves)
+            most += max(curve.flow_lph[0] for curve in link.curves)
+        return least, most
 
     def _without_regulators(
         self, questions: Sequence[Question], start: float, slope: float

@@ -317,8 +317,13 @@ def _answers(
     pumps = {piece.item.ref for piece in (*plan.feed_pumps, *plan.lift_pumps)}
     regulating = {r.piece.item.ref for r in plan.regulators if r.piece.what != "reduce"}
     passive = [ref for ref in plan.refs if ref not in pumps and ref not in regulating]
-    search = Limits(bench, batch, 0)
+    search = Limits(bench, batch, 0, targets.tolerance_kpa)
     found = search.of([None, ALL_PARTS, *passive])
+    if found[None].flow_lph is None:
+        # The data may begin at the target: then the rail is held where it is met.
+        search = Limits(bench, batch, 0, 0.0)
+        at_target = search.of([None, ALL_PARTS, *passive])
+        found = at_target if at_target[None].flow_lph is not None else found
     perfect = {ref: found[ref] for ref in passive}
     feeding = {piece.item.ref for piece in plan.feed_pumps}
     if len(feeding) == 1:
