@@ -15,9 +15,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from rules.faces import Face, Grade, grade
 from rules.routing import costs
 from rules.routing.costs import Cost, add, ordered
-from rules.routing.faces import Face, Grade, grade
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.offers import Bridge, Bridges, Passage, passages
 from rules.routing.pieces import Lot

@@ -13,12 +13,12 @@ from dataclasses import dataclass, field, replace
 from typing import get_args
 
 from rules.assembly import Joint
+from rules.faces import Face, face_of
 from rules.parts import Component, Price
 from rules.reading import write_connection
 from rules.routing import costs
 from rules.routing.chains import SHOP
 from rules.routing.costs import plain
-from rules.routing.faces import Face, face_of
 from rules.routing.fitness import Conditions
 from rules.routing.joining import Closed, Filled, Joined, Stand, is_cut
 from rules.routing.layout import Slot, Unit

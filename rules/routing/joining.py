@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from rules.assembly import Item, Joint, Outside
+from rules.faces import grade
 from rules.parts import Component
 from rules.routing.chains import SHOP
-from rules.routing.faces import grade
 from rules.routing.layout import Slot, Unit, run_between
 from rules.routing.offers import Passage
 from rules.routing.pieces import Contents, Lot, free_ref, plain_item, slug

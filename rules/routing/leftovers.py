@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from rules.assembly import Item
+from rules.faces import Face, grade, mating
 from rules.parts import Component
 from rules.reading import write_connection
 from rules.reference import Reference
 from rules.reference.mating import End
-from rules.routing.faces import Face, grade, mating
 from rules.routing.outcome import LeftOver, Reason
 from rules.routing.pieces import CONDUITS, HOSES, Lot
 from rules.routing.template import Station, Template

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from rules.catalogue import Catalogue
+from rules.faces import Face, Grade, grade
 from rules.parts import Component
 from rules.routing import costs
 from rules.routing.costs import Cost, add, ordered
-from rules.routing.faces import Face, Grade, grade
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.pieces import CONDUITS, HOSES, Lot, shop_lot
 

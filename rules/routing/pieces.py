@@ -13,8 +13,8 @@ from rules.assembly import MOST_ITEMS, Item, Joint, Request, Run
 from rules.cart import Cart, CartLine
 from rules.catalogue import Catalogue
 from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, PlacedItem, place
+from rules.faces import Face, face_of
 from rules.parts import Component, Port
-from rules.routing.faces import Face, face_of
 from rules.vocabulary import Line
 
 Source = Literal["cart", "vehicle", "shop"]

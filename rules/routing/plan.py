@@ -13,10 +13,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from rules.faces import Face, grade
 from rules.parts import Port
 from rules.routing import costs
 from rules.routing.chains import Chain, ChainFinder, Span
-from rules.routing.faces import Face, grade
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.layout import Layout, Slot, Unit, Way, is_side_port, run_between
 from rules.routing.offers import Offers

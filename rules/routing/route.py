@@ -13,8 +13,8 @@ from rules.assembly import Item, Joint, Request
 from rules.cart import Cart
 from rules.catalogue import Catalogue
 from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, PlacedItem, place
+from rules.faces import face_of
 from rules.routing.completion import Hole, Holes, find_holes, option_of, supply_holes
-from rules.routing.faces import face_of
 from rules.routing.fitness import Conditions, conditions_of
 from rules.routing.joining import Joined, is_cut, join
 from rules.routing.layout import Layout, lay_out

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 
 from rules.assembly import Item, Joint
 from rules.circuit import PlacedItem
+from rules.faces import Face, face_of, grade
 from rules.parts import Component, Port
 from rules.routing import costs
-from rules.routing.faces import Face, face_of, grade
 from rules.routing.joining import Joined, Stand
 from rules.routing.layout import Layout
 from rules.routing.pieces import Contents, free_ref

@@ -14,11 +14,11 @@ from rules import parts
 from rules.assembly import Run
 from rules.catalogue import Catalogue
 from rules.circuit import Circuit, PlacedItem, PlacedJoint
+from rules.faces import mating
 from rules.facts.joint import end_of
 from rules.facts.whole import banjo_threads, clamps_needed, fits_banjo, washers_needed
 from rules.reference.mating import Mating, Need
 from rules.routing import costs
-from rules.routing.faces import mating
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.offers import Offers
 from rules.vocabulary import Line
