@@ -17,8 +17,13 @@ from service.problems import Fault, pointer, rendering
 LONGEST_INTEGER: Final = 18
 """Digits of an integer that every reader of JSON holds exactly as 64 bits."""
 
+DEEPEST: Final = 100
+"""Levels of lists and objects; how many Python's own reader takes differs by its version."""
+
 _HALF_PAIR = re.compile("[\ud800-\udfff]")
 _WRITTEN_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
+# A string is passed over whole, and an unfinished one to the end of the body.
+_STRING_OR_BRACKET = re.compile(r'"(?:[^"\\]++|\\.)*+"?|[\[\]{}]', re.DOTALL)
 
 
 class JsonFaults(Exception):
@@ -99,13 +104,13 @@ def read_json(body: bytes) -> Any:
         text = body.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise JsonFaults([_undecodable(body, error)]) from error
+    if _is_too_deep(text):
+        raise JsonFaults([TOO_DEEP])
     reader = _Reader()
     try:
         value = reader.read(text)
     except json.JSONDecodeError as error:
         raise JsonFaults([_syntax(error)]) from error
-    except RecursionError as error:
-        raise JsonFaults([TOO_DEEP]) from error
     if reader.tainted and (faults := list(_faults(value))):
         raise JsonFaults(faults)
     return value
@@ -118,6 +123,20 @@ TOO_DEEP: Final = Fault(
     expected="a body as deep as this operation's form, which is some ten levels",
     code="json-too-deep",
 )
+
+
+def _is_too_deep(text: str) -> bool:
+    if text.count("[") + text.count("{") <= DEEPEST:
+        return False
+    depth = 0
+    for found in _STRING_OR_BRACKET.finditer(text):
+        if found[0] in ("[", "{"):
+            depth += 1
+            if depth > DEEPEST:
+                return True
+        elif found[0] in ("]", "}"):
+            depth -= 1
+    return False
 
 
 def _undecodable(body: bytes, error: UnicodeDecodeError) -> Fault:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from service.strict_json import JsonFaults, read_json
+from service.strict_json import DEEPEST, JsonFaults, read_json
 from tests.service.fixtures_demo import assembly, demo_client, demo_database, seeded
 
 __all__ = ["demo_client", "demo_database", "seeded"]
@@ -238,6 +239,31 @@ def test_no_json_fails_the_service(
     answer = send(demo_client, *operation, body)
     assert answer.status_code < 500, answer.text
     answer.json()
+
+
+class TestDepth:
+    """The limit is ours: the reader of one version of Python takes ten times that of another."""
+
+    def test_as_deep_as_allowed(self) -> None:
+        deep = "[" * DEEPEST + "]" * DEEPEST
+        assert json.dumps(read_json(deep.encode())) == deep
+
+    @pytest.mark.parametrize("opened", ["[", '{"a":', '[{"a":'])
+    def test_one_level_more(self, opened: str) -> None:
+        with pytest.raises(JsonFaults) as refused:
+            read_json(opened.encode() * (DEEPEST + 1))
+        assert [fault.code for fault in refused.value.faults] == ["json-too-deep"]
+
+    def test_brackets_side_by_side_and_in_texts_are_not_deep(self) -> None:
+        value = [["]{[", '"[', "\\"] for _ in range(DEEPEST)] + [{"[" * 500: "{" * 500}]
+        assert read_json(json.dumps(value).encode()) == value
+
+    def test_a_text_without_an_end_is_passed_over_once(self) -> None:
+        body = b"[" + b"[]," * DEEPEST + b'"' + b'\\"' * 400_000
+        started = time.process_time()
+        with pytest.raises(JsonFaults):
+            read_json(body)
+        assert time.process_time() - started < 5.0
 
 
 @settings(max_examples=200, deadline=None)
