@@ -21,7 +21,7 @@ from rules.facts.flow.limits import Limit, Limits
 from rules.facts.flow.pieces import Piece
 from rules.facts.flow.plumbing import CannotLayOut, Plan, follows_manifold, lay_out
 from rules.facts.flow.points import State, states_of
-from rules.facts.flow.solving import ALL_PARTS, Batch, Bench, Row, Targets
+from rules.facts.flow.solving import ALL_PARTS, Batch, Bench, FloatArray, Row, Targets
 from rules.fuel import OutsideDataError
 from rules.schema import Unknown
 
@@ -221,11 +221,11 @@ class _Studying:
             why = "the request states no supply voltage, which decides what a pump delivers"
             return replace(told, why_not=why, gaps=(gap,), shortfalls=plan.shortfalls)
         states, left_out = self._within_data(states, targets)
-        best = _answers(plan, least, states, targets, self._app)
+        best = _answers(plan, least, states, targets, told.best_injectors, self._app)
         worst = best
         if most is not least or any(s.bounded for s in plan.shortfalls):
             worst_plan = lay_out(self._circuit, targets.base_kpa, worst=True)
-            worst = _answers(worst_plan, most, states, targets, self._app)
+            worst = _answers(worst_plan, most, states, targets, told.worst_injectors, self._app)
         gaps = (*self._needs.gaps, *(s.gap for s in plan.shortfalls if s.bounded))
         return replace(
             told,
@@ -310,10 +310,16 @@ def _built_in(circuit: Circuit) -> bool:
 
 
 def _answers(
-    plan: Plan, need: Need, states: Sequence[State], targets: Targets, app: Application
+    plan: Plan,
+    need: Need,
+    states: Sequence[State],
+    targets: Targets,
+    injectors: Injectors | None,
+    app: Application,
 ) -> End:
     bench = Bench(plan, need, targets)
-    batch = _solved_states(bench, states, controlled=_is_controlled(plan, app))
+    controlled = _is_controlled(plan, app)
+    batch = _solved_states(bench, states, injectors, controlled=controlled)
     pumps = {piece.item.ref for piece in (*plan.feed_pumps, *plan.lift_pumps)}
     regulating = {r.piece.item.ref for r in plan.regulators if r.piece.what != "reduce"}
     passive = [ref for ref in plan.refs if ref not in pumps and ref not in regulating]
@@ -344,46 +350,49 @@ def _is_controlled(plan: Plan, app: Application) -> bool:
     return app.pump_control == "speed-controlled" and not plan.regulators
 
 
-def _solved_states(bench: Bench, states: Sequence[State], *, controlled: bool) -> Batch:
+def _solved_states(
+    bench: Bench, states: Sequence[State], injectors: Injectors | None, *, controlled: bool
+) -> Batch:
     rows = [Row(state, bench.flow_of(state)) for state in states]
-    return _at_controlled_speed(bench, rows) if controlled else _fed(bench, rows)
+    if controlled:
+        return _at_controlled_speed(bench, rows)
+    return _fed(bench, rows, None if injectors is None else injectors.static_lph)
 
 
-def _fed(bench: Bench, rows: Sequence[Row]) -> Batch:
+def _fed(bench: Bench, rows: Sequence[Row], static_lph: float | None) -> Batch:
     """Open the injectors further where the rail sags, as the engine's control does.
 
-    Where no opening passes what is wanted, the injectors stay as the target would have them.
+    As far as they go, that is: until they stay open, or, where their flow is not recorded, as far
+    as the usual limit of their duty leaves them.
     """
     wanted = np.array([row.flow_lph for row in rows])
+    widest = wanted / fuel.DEFAULT_DUTY_LIMIT if static_lph is None else static_lph
+    widest = np.maximum(wanted, np.minimum(widest, _WIDEST * wanted))
     nominal = batch = bench.solve(rows)
     opened, power = wanted.copy(), np.full(len(rows), _OPENING_POWER)
     before = np.full((2, len(rows)), np.nan)
     for _ in range(_OPENING_STEPS):
         # Where the rail is below the manifold the openings pass nothing that could be burnt.
         burnt = np.maximum(batch.burnt_lph(), 1e-3 * wanted)
-        short = burnt < wanted * (1.0 - _FED)
+        short = (burnt < wanted * (1.0 - _FED)) & (opened < widest)
         if not short.any():
-            return batch
+            break
         with np.errstate(invalid="ignore", divide="ignore"):
             secant = np.log(opened / before[0]) / np.log(burnt / before[1])
         power = np.where(np.isfinite(secant), np.clip(secant, 1.0, 20.0), power)
         before = np.stack((opened, burnt))
         further = opened * (wanted / np.where(short, burnt, wanted)) ** power
-        opened = np.minimum(further, _WIDEST * wanted)
-        batch = bench.solve(
-            [replace(row, flow_lph=float(f)) for row, f in zip(rows, opened, strict=True)]
-        )
-    unfed = batch.burnt_lph() < wanted * (1.0 - _FED)
-    kept = np.where(unfed | ~batch.solution.solved, wanted, opened)
-    if not unfed.any():
-        return batch
-    return (
-        nominal
-        if unfed.all()
-        else bench.solve(
-            [replace(row, flow_lph=float(f)) for row, f in zip(rows, kept, strict=True)]
-        )
-    )
+        opened = np.where(short, np.minimum(further, widest), opened)
+        batch = bench.solve(_opened(rows, opened))
+    unfed = (batch.burnt_lph() < wanted * (1.0 - _FED)) & (opened < widest)
+    lost = ~batch.solution.solved & nominal.solution.solved
+    if unfed.any() or lost.any():
+        batch = bench.solve(_opened(rows, np.where(lost, wanted, np.where(unfed, widest, opened))))
+    return batch
+
+
+def _opened(rows: Sequence[Row], flows_lph: FloatArray) -> list[Row]:
+    return [replace(row, flow_lph=float(f)) for row, f in zip(rows, flows_lph, strict=True)]
 
 
 def _at_controlled_speed(bench: Bench, rows: Sequence[Row]) -> Batch:
