@@ -70,6 +70,30 @@ def face_of(part: parts.Component, port: parts.Port, pin: str | None = None) -> 
     )
 
 
+class FaceReader:
+    """Reads the faces of many parts: what it has seen once it does not work out again."""
+
+    def __init__(self) -> None:
+        self._seen: dict[tuple[object, ...], Face] = {}
+
+    def __call__(self, part: parts.Component, port: parts.Port) -> Face:
+        """The face of a port."""
+        connection, spec = port.connection, part.spec
+        key: tuple[object, ...] = (
+            *(connection and connection.system, connection and connection.size),
+            *(connection and connection.gender, port.diameter_mm, port.bead, port.form),
+            *(port.barb_style, port.flare_angle_deg, port.boss_material),
+        )
+        if connection is not None and connection.system == "hose-end":
+            own = port.bore_mm or getattr(spec, "bore_mm", None)
+            built = getattr(spec, "construction", getattr(spec, "for_construction", None))
+            key = (*key, own, built, getattr(spec, "series", None))
+        found = self._seen.get(key)
+        if found is None:
+            found = self._seen[key] = face_of(part, port)
+        return found
+
+
 _FACES: WeakValueDictionary[tuple[object, ...], Face] = WeakValueDictionary()
 
 

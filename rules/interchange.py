@@ -11,7 +11,7 @@ from __future__ import annotations
 import difflib
 import heapq
 import itertools
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -21,7 +21,7 @@ from pydantic import Field
 
 from rules import parts
 from rules.catalogue import Catalogue
-from rules.faces import Face, Grade, face_of, grade, mating
+from rules.faces import Face, FaceReader, Grade, face_of, grade, mating
 from rules.parts import Component, Model, Price
 from rules.reference import rate_fuel, reference
 from rules.reference.mating import Need
@@ -146,10 +146,11 @@ class _Index:
             list
         )
         self._joining: dict[Face, tuple[tuple[Grade, Face], ...]] = {}
+        read = FaceReader()
         for part in catalogue:
             if part.lifecycle != "sold":
                 continue
-            faces = [face_of(part, port) for port in part.ports]
+            faces = [read(part, port) for port in part.ports]
             first = {
                 face: port.id for port, face in reversed(list(zip(part.ports, faces, strict=True)))
             }
@@ -189,11 +190,11 @@ class _Index:
 
 def _signature(part: Component, faces: Sequence[Face]) -> Hashable:
     """What two parts have in common that join the same parts in the same places."""
-    ports = Counter(
-        (port.role, port.submerged, port.count, face)
+    ports = (
+        (port.role, port.submerged is True, port.submerged is False, port.count, id(face))
         for port, face in zip(part.ports, faces, strict=True)
     )
-    return part.kind, frozenset(ports.items())
+    return part.kind, tuple(sorted(ports))
 
 
 def _mate(port: str, part: Component, face: Face, other: Face) -> Mate:

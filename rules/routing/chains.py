@@ -151,7 +151,7 @@ class ChainFinder:
         ]
         self._joined: dict[Face, list[tuple[Passage, Cost]]] = {}
         self._reached: dict[tuple[Face, Cost | None], list[tuple[Passage, Cost, Bridge]]] = {}
-        self._grown: dict[Face, list[Chain]] = {}
+        self._grown: dict[tuple[Face, Cost | None, bool], list[Chain]] = {}
 
     def _cost(self, way: Passage) -> Cost:
         own = way.lot.source == "cart"
@@ -172,7 +172,7 @@ class ChainFinder:
         for chain in self._joined_chains(start):
             how = grade(chain.face, goal)
             if how is not None:
-                found.append(replace(chain, cost=add(chain.cost, self._joint(how))))
+                found.append(self._joined_to(chain, how))
         return _unbeaten(chain for chain in found if self.span.admits(chain))
 
     def chains_to_car(self, start: Face, *, by_hose: bool) -> list[Chain]:
@@ -203,19 +203,25 @@ class ChainFinder:
 
     def _joined_chains(self, start: Face) -> list[Chain]:
         """All unbeaten chains of the given lots from a face, wherever they end."""
-        found = self._grown.get(start)
-        if found is None:
-            found = self._grown[start] = self._grow(start, None, buying=False)
-        return found
+        return self._chains_from(start, None, buying=False)
 
-    def _grow(self, start: Face, worth: Cost | None, *, buying: bool) -> list[Chain]:
-        """Chains from a face, each made longer by one piece of the lots at a time.
+    def _chains_from(self, start: Face, worth: Cost | None, *, buying: bool) -> list[Chain]:
+        """All unbeaten chains from a face, wherever they end.
 
         Args:
             start: where they begin.
             worth: what it costs to buy all of it; a chain that comes to more is not looked at.
             buying: whether bought parts may stand between the pieces.
         """
+        bound = None if worth is None else worth[: self._bounded]
+        found = self._grown.get((start, bound, buying))
+        if found is None:
+            found = self._grow(start, worth, buying=buying)
+            self._grown[start, bound, buying] = found
+        return found
+
+    def _grow(self, start: Face, worth: Cost | None, *, buying: bool) -> list[Chain]:
+        """Make chains longer by one piece at a time, the shortest and cheapest first."""
         held: dict[Face, list[Chain]] = {}
         queue: list[tuple[int, Cost, int, Chain]] = [(0, self._free, 0, self._first(start))]
         pushed = 0
@@ -229,8 +235,9 @@ class ChainFinder:
                 self.complete = False
                 break
             for longer in self._longer(chain, worth, buying=buying):
-                pushed += 1
-                heapq.heappush(queue, (len(longer.passages), longer.cost, pushed, longer))
+                if not any(other.beats(longer) for other in held.get(longer.face, ())):
+                    pushed += 1
+                    heapq.heappush(queue, (len(longer.passages), longer.cost, pushed, longer))
         return [chain for chains in held.values() for chain in chains]
 
     def _longer(self, chain: Chain, worth: Cost | None, *, buying: bool) -> Iterator[Chain]:
@@ -286,19 +293,21 @@ class ChainFinder:
         self, chain: Chain, way: Passage, cost: Cost, bought: tuple[Passage, ...]
     ) -> Chain | None:
         """The chain with one more piece of a lot, or nothing where the lot has no more."""
-        number = 1 + sum(1 for key, _ in chain.uses if key == way.lot.key)
+        number = 1
+        while (way.lot.key, number) in chain.uses:
+            number += 1
         if number > way.lot.count:
             return None
         use = frozenset({(way.lot.key, number)})
-        row = (*chain.passages, *bought, way)
+        more = (*bought, way)
         return Chain(
-            passages=row,
+            passages=chain.passages + more,
             uses=chain.uses | use,
-            buys=_bought(row) if bought else chain.buys,
+            buys=_bought(chain.passages + more) if bought else chain.buys,
             settled=chain.settled | use if way.lot.settled else chain.settled,
             cost=add(chain.cost, cost),
-            has_hose=any(each.is_hose for each in row),
-            over=chain.over or self.span.over(row[len(chain.passages) :]),
+            has_hose=chain.has_hose or any(each.is_hose for each in more),
+            over=chain.over or self.span.over(more),
             face=way.exit,
             far=chain.far,
         )
@@ -319,10 +328,10 @@ class ChainFinder:
         ]
         all_bought = self._bridges.between(start, goal, hose=self.span.wants_hose)
         worth = None if all_bought is None else all_bought.cost
-        for chain in self._grow(start, worth, buying=True):
+        for chain in self._chains_from(start, worth, buying=True):
             how = grade(chain.face, goal)
             if how is not None:
-                found.append(replace(chain, cost=add(chain.cost, self._joint(how))))
+                found.append(self._joined_to(chain, how))
             if not chain.passages:
                 continue
             for hose in (False, True):
@@ -331,6 +340,9 @@ class ChainFinder:
                 if bridge is not None:
                     found.append(self._ended(chain, bridge))
         return found
+
+    def _joined_to(self, chain: Chain, how: Grade) -> Chain:
+        return replace(chain, cost=add(chain.cost, self._joint(how))) if how else chain
 
     def _ended(self, chain: Chain, bridge: Bridge) -> Chain:
         row = (*chain.passages, *bridge.passages)

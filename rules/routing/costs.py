@@ -40,7 +40,9 @@ _DROP_SCALE = 1000.0
 
 def add(one: Cost, other: Cost) -> Cost:
     """The sum of two costs in the same order."""
-    return tuple(a + b for a, b in zip(one, other, strict=True))
+    a, b, c, d, e, f = one
+    u, v, w, x, y, z = other
+    return (a + u, b + v, c + w, d + x, e + y, f + z)
 
 
 def ordered(cost: Cost, kind: Kind) -> Cost:

@@ -105,6 +105,11 @@ class Layout:
             for slot in self.slots
         )
 
+    @cached_property
+    def least_bought(self) -> int:
+        """Stations for which the cart has nothing."""
+        return sum(not slot.lots for slot in self.slots)
+
     def _ports_short(self, slot: Slot, lot: Lot) -> int:
         wanted = [
             frozenset(port.id for port in slot.station.ports_of(lot.part, name))

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from rules.catalogue import Catalogue
-from rules.faces import Face, Grade, grade
+from rules.faces import Face, FaceReader, Grade, grade
 from rules.parts import Component
 from rules.routing import costs
-from rules.routing.costs import Cost, add, ordered
+from rules.routing.costs import Cost, add, ordered, plain
 from rules.routing.fitness import Conditions, Fitness, Place
-from rules.routing.pieces import CONDUITS, HOSES, Lot, shop_lot
+from rules.routing.pieces import CONDUITS, FLOW_ROLES, HOSES, Lot, shop_lot
 
 MOST_BOUGHT = 5
 """Parts bought for one link at most: an adapter, a hose with its two ends, an adapter."""
@@ -65,39 +65,59 @@ class Bridge:
     has_hose: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    """A sold part passed from one port to another; made a passage where it is looked at."""
+
+    part: Component
+    enters: str
+    leaves: str
+
+
 class Offers:
     """The sold conduits and caps of a catalogue by their faces."""
 
     def __init__(self, catalogue: Catalogue) -> None:
         self.currency = _currency(catalogue)
         self._catalogue = catalogue
-        self._ways: defaultdict[Face, defaultdict[Face, list[Passage]]] = defaultdict(
+        self._ways: defaultdict[Face, defaultdict[Face, list[_Offer]]] = defaultdict(
             lambda: defaultdict(list)
         )
-        self._entries: defaultdict[str | None, dict[Face, None]] = defaultdict(dict)
         self._joined: dict[Face, tuple[tuple[Face, Grade], ...]] = {}
-        self._caps: defaultdict[str | None, list[tuple[Face, Lot]]] = defaultdict(list)
+        self._caps: defaultdict[Face, list[Component]] = defaultdict(list)
         self._bridges: OrderedDict[object, Bridges] = OrderedDict()
+        self._lots: dict[str, Lot] = {}
         self._lock = threading.Lock()
+        read = FaceReader()
         for kind in sorted(CONDUITS - {"tee"}):
             for part in self._by_price(catalogue.offered(kind)):
-                self._add(part)
+                self._add(part, read)
         for part in self._by_price(catalogue.offered("cap")):
-            lot = shop_lot(part)
-            for face in lot.faces.values():
-                self._caps[face.end.system].append((face, lot))
+            for face in dict.fromkeys(read(part, port) for port in part.ports):
+                self._caps[face].append(part)
 
     def _by_price(self, offered: tuple[Component, ...]) -> list[Component]:
         return sorted(offered, key=lambda p: (costs.price_cents(p, self.currency), p.sku or ""))
 
-    def _add(self, part: Component) -> None:
-        through_a_wall = any(port.submerged is not None for port in part.ports)
-        lot = shop_lot(part)
-        if through_a_wall or len(lot.flow_ports) != 2:
-            return
-        for passage in passages(lot):
-            self._ways[passage.entry][passage.exit].append(passage)
-            self._entries[passage.entry.end.system][passage.entry] = None
+    def _add(self, part: Component, read: FaceReader) -> None:
+        ends = [port for port in part.ports if port.role in FLOW_ROLES]
+        if len(ends) != 2 or any(port.submerged is not None for port in part.ports):
+            return  # a branch, or made to pass the wall of a tank
+        one, other = ends
+        faces = read(part, one), read(part, other)
+        if one.role != "outlet" and other.role != "inlet":
+            self._ways[faces[0]][faces[1]].append(_Offer(part, one.id, other.id))
+        if other.role != "outlet" and one.role != "inlet" and faces[0] is not faces[1]:
+            self._ways[faces[1]][faces[0]].append(_Offer(part, other.id, one.id))
+
+    def passage(self, offer: _Offer) -> Passage:
+        """The passage of an offer."""
+        sku = offer.part.sku or ""
+        lot = self._lots.get(sku)
+        if lot is None:
+            lot = self._lots[sku] = shop_lot(offer.part)
+        entry, leave = lot.faces[offer.enters], lot.faces[offer.leaves]
+        return Passage(lot, offer.enters, offer.leaves, entry, leave)
 
     def seals_of(self, part: Component) -> tuple[int, int]:
         """How many seals a part needs that do not come with it, and what they cost in cents."""
@@ -109,32 +129,36 @@ class Offers:
                 cents += need.quantity * costs.price_cents(seal, self.currency)
         return count, cents
 
-    def ways(self, entry: Face) -> Mapping[Face, list[Passage]]:
-        """The passages of sold parts that are entered at a face, by the face they leave at."""
-        return self._ways[entry]
+    def ways(self, entry: Face) -> Mapping[Face, list[_Offer]]:
+        """The sold parts that are entered at a face, by the face they are left at."""
+        return self._ways.get(entry, {})
 
     def joined_by(self, face: Face) -> tuple[tuple[Face, Grade], ...]:
         """The entries of sold conduits that join a face."""
         found = self._joined.get(face)
         if found is None:
-            graded = (
-                (entry, grade(face, entry))
-                for entries in list(self._entries.values())
-                for entry in entries
-            )
+            graded = ((entry, grade(face, entry)) for entry in list(self._ways))
             found = tuple((entry, how) for entry, how in graded if how is not None)
             if len(self._joined) >= _REMEMBERED_FACES:
                 self._joined.clear()
             self._joined[face] = found
         return found
 
-    def caps(self, face: Face, conditions: Conditions, place: Place) -> Iterator[Lot]:
-        """Sold caps and plugs that close a face and serve in its place, cheapest first."""
-        for offered in self._caps.values():
-            for cap_face, lot in offered:
-                fits = conditions.fitness(lot.part, place) is Fitness.GOOD
-                if fits and grade(cap_face, face) == 0:
-                    yield lot
+    def cap(self, face: Face, conditions: Conditions, place: Place) -> Lot | None:
+        """The cheapest sold cap or plug that closes a face and serves in its place."""
+        closing = (
+            part
+            for cap_face, offered in self._caps.items()
+            if grade(cap_face, face) == 0
+            for part in offered
+            if conditions.fitness(part, place) is Fitness.GOOD
+        )
+        best = min(
+            closing,
+            key=lambda part: (costs.price_cents(part, self.currency), part.sku or ""),
+            default=None,
+        )
+        return None if best is None else shop_lot(best)
 
     def bridges(
         self, conditions: Conditions, place: Place, run_mm: float | None, kind: costs.Kind
@@ -218,38 +242,53 @@ class Bridges:
         """For each exit the best hose and the best of what is no hose."""
         found = self._best.get(entry)
         if found is None:
-            best: dict[_State, tuple[Cost, Passage]] = {}
+            best: dict[_State, tuple[Cost, _Offer]] = {}
             for leave, offered in self._offers.ways(entry).items():
-                for passage in offered:
-                    cost = self._cost(passage)
-                    held = best.get((leave, passage.is_hose))
+                for offer in offered:
+                    state = (leave, offer.part.kind in HOSES)
+                    held = best.get(state)
+                    if held is not None and self._is_dearer(offer, held[0]):
+                        continue
+                    cost = self._cost(offer.part)
                     if cost is not None and (held is None or cost < held[0]):
-                        best[leave, passage.is_hose] = (cost, passage)
-            found = tuple((passage, cost) for cost, passage in best.values())
+                        best[state] = (cost, offer)
+            found = tuple((self._offers.passage(o), cost) for cost, o in best.values())
             self._best[entry] = found
         return found
 
-    def _cost(self, passage: Passage) -> Cost | None:
+    def _is_dearer(self, offer: _Offer, held: Cost) -> bool:
+        """Whether it is plain from its price that an offer does not beat what is held.
+
+        Offers come in the order of their price: against one that is alone and without a caution
+        only a lower price counts.
+        """
+        best = plain(held, self._kind)
+        if self._kind == "least-restrictive" or best[costs.COMPROMISES] or best[costs.BOUGHT] > 1:
+            return False
+        length_mm = self._run_mm
+        return costs.price_cents(offer.part, self._offers.currency, length_mm) > best[costs.PRICE]
+
+    def _cost(self, part: Component) -> Cost | None:
         """What a part costs here; `None` where it does not serve or does not reach."""
-        lot = passage.lot
-        fitness = self._conditions.fitness(lot.part, self._place)
-        fixed_mm = lot.length_mm
+        fitness = self._conditions.fitness(part, self._place)
+        is_hose = part.kind in HOSES
+        fixed_mm: float | None = getattr(part.spec, "length_mm", None)
         if fitness is Fitness.UNFIT:
             return None
-        if passage.is_hose and fixed_mm is not None and (self._run_mm or 0.0) > fixed_mm:
+        if is_hose and fixed_mm is not None and (self._run_mm or 0.0) > fixed_mm:
             return None
         # Of a hose that cannot be cut nobody knows whether it reaches where no run is stated.
-        unsure = passage.is_hose and fixed_mm is not None and self._run_mm is None
+        unsure = is_hose and fixed_mm is not None and self._run_mm is None
         length_mm = fixed_mm or self._run_mm
-        seals, seals_cents = self._offers.seals_of(lot.part)
+        seals, seals_cents = self._offers.seals_of(part)
         return ordered(
             (
                 int(fitness is Fitness.CAUTION or unsure),
                 1 + seals,
                 0,
                 0,
-                costs.price_cents(lot.part, self._offers.currency, length_mm) + seals_cents,
-                costs.drop(lot.part, length_mm),
+                costs.price_cents(part, self._offers.currency, length_mm) + seals_cents,
+                costs.drop(part, length_mm),
             ),
             self._kind,
         )

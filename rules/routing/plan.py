@@ -38,7 +38,6 @@ UNFILLED, COMPROMISES, BOUGHT, LEFT_OVER, MISPLACED, PRICE, DROP = range(7)
 """
 
 Aims = tuple[int, ...]
-PERFECT: Mapping[int, int] = {COMPROMISES: 0, BOUGHT: 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +146,11 @@ def solve(
     """
     builder = _Builder(layout, contents, conditions, offers, buying=buying)
     builder.build()
-    ceilings = {} if buying else {**PERFECT, UNFILLED: builder.unavoidable}
-    solved = builder.programme.solve(ceilings)
+    # What is hoped for first makes the programme small; where it is not to be had, all is let in.
+    hoped = {UNFILLED: builder.unavoidable, COMPROMISES: 0}
+    solved = builder.programme.solve(hoped if buying else {**hoped, BOUGHT: 0})
+    if solved is None and buying:
+        solved = builder.programme.solve()
     return None if solved is None else builder.plan(solved)
 
 
@@ -581,7 +583,7 @@ class _Builder:
         if not self.buying:
             return
         place = Place(self.line_at(socket))
-        cap = next(self.offers.caps(socket.face, self.conditions, place), None)
+        cap = self.offers.cap(socket.face, self.conditions, place)
         if cap is None:
             self.closing(socket, None, (1,), most)
             return

@@ -169,15 +169,25 @@ class _Router:
             plans.append(plan)
         ranked: list[Plan] = []
         for template, held in zip(templates, plans, strict=True):
-            least = self.laid_out(template).least_unfilled
-            if any(plan.aims[UNFILLED] < least for plan in ranked):
-                continue  # it cannot come first
+            if held is None and any(self.is_behind(template, plan) for plan in ranked):
+                continue
             plan = held or self.solved(template, buying=True)
             if plan is not None:
                 ranked.append(plan)
         best = min(ranked, key=_rank)
         best.proved = all(plan.proved for plan in ranked)
         return best
+
+    def is_behind(self, template: Template, plan: Plan) -> bool:
+        """Whether a template that has no plan without buying cannot come before a plan.
+
+        It leaves something open, makes a compromise or buys at least one part.
+        """
+        layout = self.laid_out(template)
+        least = layout.least_unfilled
+        if plan.aims[UNFILLED] != least or plan.aims[COMPROMISES]:
+            return plan.aims[UNFILLED] < least
+        return plan.aims[BOUGHT] <= max(1, layout.least_bought)
 
     def solved(self, template: Template, *, buying: bool) -> Plan | None:
         layout = self.laid_out(template)
