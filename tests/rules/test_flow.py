@@ -797,6 +797,7 @@ def test_a_filter_the_wrong_way_round_gets_its_finding_and_no_number() -> None:
     report = report_of(body)
     assert "flow-direction-reversed" in {f.rule for f in report.findings}
     assert any("`filter` is the wrong way round" in n.why for n in report.not_checked)
+    assert unknowns(report) == set()
     assert report.flow is not None
     assert report.flow.points == ()
 
@@ -817,7 +818,7 @@ def test_joints_that_lead_nowhere_cannot_be_told() -> None:
     body["joints"].remove(["feed-1.b", "filter.inlet"])
     report = report_of(body)
     assert any("lead from a pump" in n.why for n in report.not_checked)
-    assert "way of the fuel of the list" in unknowns(report)
+    assert "way from the pump to the injectors of the joints" in unknowns(report)
 
 
 def test_a_return_that_leaves_the_list_leaves_idle_open_and_full_load_told() -> None:
@@ -882,6 +883,20 @@ def test_a_fuel_temperature_outside_the_data_is_not_guessed() -> None:
     report = report_of(return_system(fuel_temperature="120 degC"))
     assert report.flow is None
     assert "density at 120 degC of E0" in unknowns(report)
+
+
+def test_what_needs_no_flow_is_told_without_it() -> None:
+    blind = {"pump": pump([])}
+    surge = surge_system(volume="0.3 L")
+    for item in surge["items"]:
+        if item["ref"] == "main":
+            item["component"]["spec"]["curves"] = None
+    assert "surge-tank-small" in flow_rules(report_of(surge))
+    assert "pump-dead-headed" in flow_rules(report_of(returnless_system(blind | {"hat": hat()})))
+    elsewhere = return_system(blind, base_pressure="6 bar")
+    assert "base-pressure-outside-regulator" in flow_rules(report_of(elsewhere))
+    small = return_system(blind | {"injectors": (6, injectors("300 cc/min"))})
+    assert "injectors-too-small" in flow_rules(report_of(small))
 
 
 # Operating points -----------------------------------------------------------------------------

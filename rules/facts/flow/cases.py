@@ -31,9 +31,11 @@ def flow_cases(study: Study, app: AppFacts) -> Iterator[Case]:
     if not study.asked:
         return
     ends = _Ends(study, app)
-    yield ends.system()
-    yield from ends.points()
-    yield from ends.parts()
+    if not study.refused:
+        yield ends.system()
+        yield from ends.points()
+        yield from ends.parts()
+    yield from ends.injectors()
 
 
 class _Ends:
@@ -94,21 +96,29 @@ class _Ends:
             yield self._case("flow-point", state.kind, records, pumps, missing)
 
     def parts(self) -> Iterator[Case]:
-        """A case for each part in the flow and each line it is in, and for the injectors."""
+        """A case for each part in the flow and each line it is in.
+
+        Where the flow can't be told: for pumps and what regulates, of which something is known
+        without it.
+        """
         first = self._sides[0]
         if first.figures is None:
-            for pump in self._circuit.of_kind("pump"):
-                records: list[Record] = [side.part_alone(pump) for side in self._sides]
-                yield self._case("flow-part", "pump", records, (pump,), first.missing_of_part(None))
+            for item in self._circuit.of_kind("pump", "regulator", "tank-module"):
+                records: list[Record] = [side.part_alone(item) for side in self._sides]
+                missing = first.missing_of_part(None)
+                yield self._case("flow-part", item.kind, records, (item,), missing)
         else:
             for at, passage in enumerate(first.figures.passages):
                 records = [side.part(at) for side in self._sides]
                 item = self._circuit.items[passage.ref]
                 missing = first.missing_of_part(passage)
                 yield self._case("flow-part", item.kind, records, (item,), missing)
+
+    def injectors(self) -> Iterator[Case]:
+        """A case for each item of injectors, which take no network to be judged."""
         for item in self._circuit.of_kind("injector"):
-            records = [side.injectors_of(item) for side in self._sides]
-            missing = first.missing_of_injectors()
+            records: list[Record] = [side.injectors_of(item) for side in self._sides]
+            missing = self._sides[0].missing_of_injectors()
             yield self._case("flow-part", "injector", records, (item,), missing)
 
 
@@ -143,18 +153,13 @@ class _Side:
             base_kpa=UNKNOWN if study.targets is None else study.targets.base_kpa,
             difference_kpa=UNKNOWN if self._injectors is None else self._injectors.difference_kpa,
             follows_boost=_follows_boost(circuit),
-            relieved=self._relieved(),
+            relieved=recorded(study.regulated),
             speed_controlled=self._controlled,
             holds_for_restart=_holds_for_restart(circuit),
             surge_tank=bool(circuit.of_kind("surge-tank")),
+            surge_lasts_s=self._surge_lasts_s(),
             **self._system_figures(),
         )
-
-    def _relieved(self) -> bool:
-        """Whether something lets the pump's surplus go; a plan that could not be made may."""
-        if self.figures is None:
-            return True
-        return bool(self.figures.end.plan.regulators)
 
     def _system_figures(self) -> dict[str, Any]:
         figures = self.figures
@@ -162,7 +167,7 @@ class _Side:
             names = (
                 *("limit_lph", "pump_limit_lph", "supports_kw", "costliest_supports_kw"),
                 *("target_kpa", "rail_kpa", "spread_kpa", "feed_drop_kpa"),
-                *("surge_lasts_s", "lift_lph", "surge_loses_lph"),
+                *("lift_lph", "surge_loses_lph"),
             )
             return {**dict.fromkeys(names, UNKNOWN), "costliest": "none", "lift_pumps": 0}
         end, row = figures.end, figures.end.full_load
@@ -178,7 +183,6 @@ class _Side:
             "rail_kpa": recorded(figures.rail_kpa(row)),
             "spread_kpa": recorded(figures.spread_kpa(row)),
             "feed_drop_kpa": recorded(figures.feed_drop_kpa(row)),
-            "surge_lasts_s": self._surge_lasts_s(),
             "lift_pumps": len(end.plan.lift_pumps),
             "lift_lph": recorded(figures.lift_lph(row)) if end.plan.lift_pumps else UNKNOWN,
             "surge_loses_lph": self._surge_loses_lph(row),
@@ -186,9 +190,10 @@ class _Side:
 
     def _surge_lasts_s(self) -> Maybe[float]:
         volume = surge_volume_l(self._circuit)
-        if volume is None or self.figures is None or not volume:
+        need = self.figures.end.need if self.figures else self._study.need
+        if not volume or need is None:
             return UNKNOWN
-        return volume * 3600.0 / self.figures.end.need.demand.volume_flow_lph
+        return volume * 3600.0 / need.demand.volume_flow_lph
 
     def _surge_loses_lph(self, row: int) -> Maybe[float]:
         """What the engine burns where the return fills the surge tank, else all the pump takes."""
@@ -316,7 +321,11 @@ class _Side:
 
     def part_alone(self, item: PlacedItem) -> FlowPartFacts:
         """A part of a system whose flow could not be told."""
-        return self._facts(item, line="feed", voltage_stated=_voltage_stated(item))
+        if item.kind == "pump":
+            return self._facts(item, line="feed", voltage_stated=_voltage_stated(item))
+        return self._facts(
+            item, line="feed", **_regulates(item, regulating=item.kind == "regulator")
+        )
 
     def _facts(self, item: PlacedItem, **given: Any) -> FlowPartFacts:
         facts: dict[str, Any] = {
@@ -393,28 +402,12 @@ class _Side:
 
     def _regulator(self, item: PlacedItem, passage: Passage) -> dict[str, Any]:
         assert self.figures is not None
-        spec: Any = item.part.spec
-        least = getattr(spec, "set_pressure_least_kpa", None)
-        most = getattr(spec, "set_pressure_most_kpa", None)
-        if least is None or most is None:
-            fixed = getattr(spec, "set_pressure_kpa", None)
-            least = most = fixed or getattr(spec, "built_in_set_pressure_kpa", None)
-        if item.item.set_pressure_kpa is not None:
-            least = most = item.item.set_pressure_kpa
-        regulates = [p for p in passage.pieces if p.what in ("spill", "built-in-spill", "reduce")]
+        ways = [p for p in passage.pieces if p.what in ("spill", "built-in-spill", "reduce")]
         idle = self.figures.end.row("idle")
-        passes = (
-            self.figures.flow_lph(regulates[0].id, idle) if regulates and idle is not None else None
-        )
-        maximum = getattr(spec, "maximum_flow_lph", None)
-        return {
-            "passes_lph": recorded(passes),
-            "maximum_lph": recorded(maximum),
-            "maximum_stated": maximum is not None,
-            "set_least_kpa": recorded(least),
-            "set_most_kpa": recorded(most),
-            "set_stated": least is not None and bool(regulates),
-        }
+        passes = None
+        if ways and idle is not None:
+            passes = self.figures.flow_lph(ways[0].id, idle)
+        return {**_regulates(item, regulating=bool(ways)), "passes_lph": recorded(passes)}
 
     @staticmethod
     def _jet(item: PlacedItem) -> dict[str, Any]:
@@ -476,6 +469,26 @@ _NOTHING: dict[str, Any] = {
     ),
     "voltage_stated": True,
 }
+
+
+def _regulates(item: PlacedItem, *, regulating: bool) -> dict[str, Any]:
+    """What the catalogue and the item say of a regulator's setting and flow."""
+    spec: Any = item.part.spec
+    least = getattr(spec, "set_pressure_least_kpa", None)
+    most = getattr(spec, "set_pressure_most_kpa", None)
+    if least is None or most is None:
+        fixed = getattr(spec, "set_pressure_kpa", None)
+        least = most = fixed or getattr(spec, "built_in_set_pressure_kpa", None)
+    if item.item.set_pressure_kpa is not None:
+        least = most = item.item.set_pressure_kpa
+    maximum = getattr(spec, "maximum_flow_lph", None)
+    return {
+        "maximum_lph": recorded(maximum),
+        "maximum_stated": maximum is not None,
+        "set_least_kpa": recorded(least),
+        "set_most_kpa": recorded(most),
+        "set_stated": least is not None and regulating,
+    }
 
 
 def _finite(flow_lph: float | None) -> Maybe[float]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedPort
+from rules.facts.case import Gap
 from rules.facts.flow.elements import Around, element_of
 from rules.facts.flow.ledger import Ledger, Shortfall
 from rules.facts.flow.pieces import MANIFOLD, TANK, Piece, Seat, home_of, is_seat, ways_of
@@ -33,7 +34,18 @@ _ONE_WAY = ("pump", "nozzle", *_REGULATORS)
 
 
 class CannotLayOut(Exception):
-    """The list makes no network that could be solved; the text says why."""
+    """The list makes no network that could be solved; the text says why.
+
+    Attributes:
+        gap: what is not recorded, where that is why; `None` where something is wrong.
+    """
+
+    def __init__(self, why: str, gap: Gap | None = None) -> None:
+        super().__init__(why)
+        self.gap = gap
+
+
+_NO_WAY = Gap("way from the pump to the injectors", "the joints")
 
 
 @dataclass(frozen=True)
@@ -244,12 +256,12 @@ class _Layout:
         self, live: Collection[Piece], seats: Collection[Seat], wanted: Collection[Seat]
     ) -> None:
         if not any(piece.what == "pump" for piece in live):
-            raise CannotLayOut("no joints lead from a pump to where fuel is used")
+            raise CannotLayOut("no joints lead from a pump to where fuel is used", _NO_WAY)
         if len(seats) < len(wanted) or not seats:
-            raise CannotLayOut("the joints do not lead from a pump to all injectors")
+            raise CannotLayOut("the joints do not lead from a pump to all injectors", _NO_WAY)
         fed = _reached_from_pumps(live)
         if not all(seat.node in fed for seat in seats):
-            raise CannotLayOut("the joints do not lead from a pump to all injectors")
+            raise CannotLayOut("the joints do not lead from a pump to all injectors", _NO_WAY)
 
     def _line_of(self, piece: Piece) -> str:
         if piece.what.startswith("rail"):
@@ -396,9 +408,8 @@ def _grouped(pieces: Iterable[Piece]) -> list[Piece]:
         count = 1 if piece.what == "pump" else piece.item.item.quantity
         if count > LARGEST_GROUP:
             ref = piece.item.ref
-            raise CannotLayOut(
-                f"`{ref}` stands for {count} pieces; {LARGEST_GROUP} side by side at most"
-            )
+            why = f"`{ref}` stands for {count} pieces; {LARGEST_GROUP} side by side at most"
+            raise CannotLayOut(why, Gap(f"how its {count} pieces are joined", ref))
         found.append(piece)
         for number in range(2, count + 1):
             name = f"{piece.id}*{number}"

@@ -75,7 +75,7 @@ class FlowFacts(Record):
         Maybe[bool], Flag(label="fuel pressure follows boost", origin="catalogue and joints")
     ]
     relieved: Annotated[
-        bool, Flag(label="surplus has a way back", origin="computed from the joints")
+        Maybe[bool], Flag(label="surplus has a way back", origin="computed from the joints")
     ]
     speed_controlled: Annotated[bool, Flag(label="pump speed is controlled", origin="request")]
     holds_for_restart: Annotated[

@@ -111,6 +111,9 @@ class Study:
         best_injectors, worst_injectors: the injectors alone, which need no network.
         targets: what the rail is meant to hold.
         left_out: usual operating points that the data don't reach, with why.
+        regulated: whether anything lets the pump's surplus go; `None` where that can't be told.
+        refused: whether something in the list is wrong, so that there is nothing to ask of the
+            network before it is put right.
     """
 
     circuit: Circuit
@@ -126,6 +129,8 @@ class Study:
     injector_gaps: tuple[Gap, ...] = ()
     targets: Targets | None = None
     left_out: tuple[tuple[str, str], ...] = ()
+    regulated: bool | None = None
+    refused: bool = False
 
     @property
     def certain(self) -> bool:
@@ -184,7 +189,8 @@ class _Studying:
         try:
             return self._solved(told, states, targets)
         except CannotLayOut as fault:
-            return replace(told, why_not=str(fault), gaps=(Gap("way of the fuel", "the list"),))
+            lacking = () if fault.gap is None else (fault.gap,)
+            return replace(told, why_not=str(fault), gaps=lacking, refused=fault.gap is None)
 
     def _injectors(self, state: State, targets: Targets) -> Study:
         """The answers that need no network."""
@@ -209,17 +215,18 @@ class _Studying:
         assert least is not None
         assert most is not None
         plan = lay_out(self._circuit, targets.base_kpa, worst=False)
+        told = replace(told, regulated=bool(plan.regulators), shortfalls=plan.shortfalls)
         hindering = [
             s for s in plan.shortfalls if not s.bounded and s.line not in ("return", "suction")
         ]
         if hindering:
             why = "; ".join(f"{s.gap.what} of {s.gap.of} is not recorded" for s in hindering)
             gaps = tuple(s.gap for s in hindering)
-            return replace(told, why_not=why, gaps=gaps, shortfalls=plan.shortfalls)
+            return replace(told, why_not=why, gaps=gaps)
         if self._app.supply_voltage_v is None:
             gap = Gap("supply voltage", APPLICATION)
             why = "the request states no supply voltage, which decides what a pump delivers"
-            return replace(told, why_not=why, gaps=(gap,), shortfalls=plan.shortfalls)
+            return replace(told, why_not=why, gaps=(gap,))
         states, left_out = self._within_data(states, targets)
         best = _answers(plan, least, states, targets, told.best_injectors, self._app)
         worst = best
@@ -230,7 +237,6 @@ class _Studying:
         return replace(
             told,
             gaps=gaps,
-            shortfalls=plan.shortfalls,
             best=best,
             worst=worst,
             left_out=tuple(left_out),
