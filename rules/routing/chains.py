@@ -5,6 +5,9 @@ Found are all chains that could be in a best routing. Two sorts are left out:
 - chains with parts they could do without: a line is not made longer to use up what is there;
 - chains that another beats: one that uses no piece of the cart that they do not use, costs no
   more and reaches as far. Whatever routing they are in, it is no worse with the other.
+
+A part of the cart of which the shop sells more is one lot: a chain may use more of it than there
+is, and the plan counts what has to be bought. No chain buys such a part apart from its lot.
 """
 
 from __future__ import annotations
@@ -27,6 +30,9 @@ MOST_CHAINS = 4000
 
 SHOP = ("", ":shop")
 """Stands for any bought hose where it is asked what bridges a run."""
+
+_MOST_IN_A_CHAIN = 2
+"""Of one part in a chain without parts it could do without: one in each direction."""
 
 Use = tuple[tuple[str, ...], int]
 """One piece of a lot: the lot's key and the how-manieth piece of it this is."""
@@ -109,15 +115,6 @@ class Span:
         far = self.run_mm is not None and not self.mounts
         return far or self.needs_hose or self.hose_counts
 
-    def over(self, row: Iterable[Passage]) -> tuple[str, ...] | None:
-        """What bridges the run: the first hose that is long enough, by its lot's key."""
-        if self.run_mm is None:
-            return None
-        for way in row:
-            if way.is_hose and way.lot.reaching(self.run_mm):
-                return SHOP if way.lot.source == "shop" else way.lot.key
-        return None
-
 
 class ChainFinder:
     """Finds chains of some lots in one span, with bought parts between them where allowed."""
@@ -149,6 +146,16 @@ class ChainFinder:
             if lot.line in (None, span.place.line)
             for way in passages(lot)
         ]
+        growing = bridges is not None
+        self._limits = {
+            lot.key: max(lot.count, _MOST_IN_A_CHAIN)
+            if growing and lot.more_can_be_bought
+            else lot.count
+            for lot in lots
+        }
+        self._not_apart = frozenset(
+            lot.part.sku for lot in lots if growing and lot.more_can_be_bought
+        )
         self._joined: dict[Face, list[tuple[Passage, Cost]]] = {}
         self._reached: dict[tuple[Face, Cost | None], list[tuple[Passage, Cost, Bridge]]] = {}
         self._grown: dict[tuple[Face, Cost | None, bool], list[Chain]] = {}
@@ -274,8 +281,13 @@ class ChainFinder:
                 (way, add(cost, bridge.cost), bridge)
                 for way, cost in self._ways
                 if (bridge := self._bridges.between(face, way.entry, hose=False, below=room))
+                and not self._is_apart(bridge)
             ]
         return found
+
+    def _is_apart(self, bridge: Bridge) -> bool:
+        """Whether a bridge buys a part apart from its lot."""
+        return any(way.lot.part.sku in self._not_apart for way in bridge.passages)
 
     def _room(self, chain: Chain, worth: Cost | None) -> Cost | None:
         """What bought parts may still cost; a bridge must cost less than this."""
@@ -296,7 +308,7 @@ class ChainFinder:
         number = 1
         while (way.lot.key, number) in chain.uses:
             number += 1
-        if number > way.lot.count:
+        if number > self._limits[way.lot.key]:
             return None
         use = frozenset({(way.lot.key, number)})
         more = (*bought, way)
@@ -307,10 +319,20 @@ class ChainFinder:
             settled=chain.settled | use if way.lot.settled else chain.settled,
             cost=add(chain.cost, cost),
             has_hose=chain.has_hose or any(each.is_hose for each in more),
-            over=chain.over or self.span.over(more),
+            over=chain.over or self._over(more),
             face=way.exit,
             far=chain.far,
         )
+
+    def _over(self, row: Iterable[Passage]) -> tuple[str, ...] | None:
+        """What bridges the run: the first hose that is long enough, by its lot's key."""
+        if self.span.run_mm is None:
+            return None
+        for way in row:
+            more = way.lot.part.sku in self._not_apart
+            if way.is_hose and (more or way.lot.reaching(self.span.run_mm)):
+                return SHOP if way.lot.source == "shop" else way.lot.key
+        return None
 
     def _joint(self, how: Grade) -> Cost:
         return ordered((how, 0, 0, 0, 0, 0), self._kind)
@@ -325,6 +347,7 @@ class ChainFinder:
             self._ended(first, bridge)
             for hose in (False, True)
             if (bridge := self._bridges.between(start, goal, hose=hose)) is not None
+            and not self._is_apart(bridge)
         ]
         all_bought = self._bridges.between(start, goal, hose=self.span.wants_hose)
         worth = None if all_bought is None else all_bought.cost
@@ -337,7 +360,7 @@ class ChainFinder:
             for hose in (False, True):
                 room = self._room(chain, worth)
                 bridge = self._bridges.between(chain.face, goal, hose=hose, below=room)
-                if bridge is not None:
+                if bridge is not None and not self._is_apart(bridge):
                     found.append(self._ended(chain, bridge))
         return found
 
@@ -352,7 +375,7 @@ class ChainFinder:
             buys=_bought(row),
             cost=add(chain.cost, bridge.cost),
             has_hose=any(each.is_hose for each in row),
-            over=chain.over or self.span.over(row[len(chain.passages) :]),
+            over=chain.over or self._over(bridge.passages),
             face=row[-1].exit,
         )
 

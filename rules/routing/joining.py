@@ -10,6 +10,7 @@ from rules.assembly import Item, Joint, Outside
 from rules.faces import grade
 from rules.parts import Component
 from rules.routing.chains import SHOP
+from rules.routing.fitness import Conditions, Fitness
 from rules.routing.layout import Slot, Unit, run_between
 from rules.routing.offers import Passage
 from rules.routing.pieces import Contents, Lot, free_ref, plain_item, slug
@@ -77,20 +78,25 @@ class Joined:
     left: dict[tuple[str, ...], list[Item]] = field(default_factory=dict)
 
 
-def join(plan: Plan, contents: Contents) -> Joined:
+_ANY = Item.model_construct(ref="any")
+"""Stands for whichever piece of a lot comes next."""
+
+
+def join(plan: Plan, contents: Contents, conditions: Conditions) -> Joined:
     """Give each part of a plan its piece, and each joint its ports."""
-    return _Joiner(plan, contents).join()
+    return _Joiner(plan, contents, conditions).join()
 
 
 class _Joiner:
-    def __init__(self, plan: Plan, contents: Contents) -> None:
+    def __init__(self, plan: Plan, contents: Contents, conditions: Conditions) -> None:
         self.plan = plan
+        self.conditions = conditions
         self.contents = contents
         self.joined = Joined(refs=set(contents.probe.items))
         self.left = self.joined.left
         self.left.update({lot.key: list(lot.items) for lot in contents.lots})
         self.ports: dict[tuple[object, ...], list[str]] = {}
-        self.cut: dict[tuple[int, int], Item] = {}
+        self.chosen: dict[tuple[int, int], Item | None] = {}
         self.places: dict[str, Slot | Unit] = {
             **{slot.id: slot for slot in plan.layout.slots},
             **{unit.id: unit for unit in plan.layout.units},
@@ -103,6 +109,7 @@ class _Joiner:
             place = self.places.get(leg.nodes[1])
             if isinstance(place, Unit):
                 self.stand(place.id, place.lot)
+        self.keep_for_odd_places()
         self.cut_hoses()
         for leg in self.plan.legs:
             self.fill(leg)
@@ -117,7 +124,7 @@ class _Joiner:
 
     def take(self, lot: Lot) -> Stand:
         """The next piece of a lot; of the shop's a new one."""
-        if lot.source == "shop":
+        if lot.source == "shop" or not self.left[lot.key]:
             return self.bought(lot, None)
         return Stand(self.left[lot.key].pop(0), lot.part, bought=False)
 
@@ -127,7 +134,17 @@ class _Joiner:
         cut = length_mm if is_cut(lot.part) else None
         return Stand(plain_item(ref, lot.part.sku or "", length_mm=cut), lot.part, bought=True)
 
-    # Hoses by length
+    # Which piece where it is not all one
+
+    def keep_for_odd_places(self) -> None:
+        """Where a part does not suit, the cart's own piece goes: none is bought for there."""
+        for number, leg in enumerate(self.plan.legs):
+            for place, way in enumerate(_passages(leg)):
+                left = self.left.get(way.lot.key)
+                fitness = self.conditions.fitness(way.lot.part, leg.way.place)
+                hose_of_a_run = leg.chain is not None and leg.chain.over == way.lot.key
+                if left and fitness is not Fitness.GOOD and not hose_of_a_run:
+                    self.chosen[number, place] = left.pop(0)
 
     def cut_hoses(self) -> None:
         """Choose for each run the shortest hose that is long enough, for the longest run first."""
@@ -146,16 +163,17 @@ class _Joiner:
         lots = {lot.key: lot for lot in self.contents.lots}
         for key, runs in wanted.items():
             for run_mm, number, place in sorted(runs, key=lambda each: (-each[0], each[1:])):
-                self.cut[number, place] = self.shortest(lots[key], run_mm)
+                self.chosen[number, place] = self.shortest(lots[key], run_mm)
 
-    def shortest(self, lot: Lot, run_mm: float) -> Item:
+    def shortest(self, lot: Lot, run_mm: float) -> Item | None:
+        """The shortest piece left that is long enough; nothing where one is to be bought."""
         left = self.left[lot.key]
         enough = [
             (lot.length_of(item) or float("inf"), index)
             for index, item in enumerate(left)
             if (lot.length_of(item) or float("inf")) >= run_mm
         ]
-        return left.pop(min(enough)[1])
+        return left.pop(min(enough)[1]) if enough else None
 
     @staticmethod
     def cut_to(run_mm: float | None, stand: Stand) -> Stand:
@@ -182,13 +200,14 @@ class _Joiner:
         run_mm = self.run_of(leg)
         stands = []
         for place, way in enumerate(leg.chain.passages):
-            item = self.cut.get((number, place))
-            if item is not None:
-                stands.append(self.cut_to(run_mm, Stand(item, way.lot.part, bought=False)))
-            elif way.lot.source == "shop":
-                stands.append(self.bought(way.lot, run_mm))
+            own = self.chosen.get((number, place), _ANY)
+            if own is _ANY:
+                stand = self.take(way.lot)
+            elif own is None:
+                stand = self.bought(way.lot, run_mm)
             else:
-                stands.append(self.cut_to(run_mm, self.take(way.lot)))
+                stand = Stand(own, way.lot.part, bought=False)
+            stands.append(self.cut_to(run_mm, stand))
         start, end = self.port(leg.start), self.port(leg.end)
         joints = list(self.row(start, leg.chain.passages, stands, end))
         if leg.end is None or leg.start is None:

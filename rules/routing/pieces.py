@@ -94,6 +94,19 @@ class Lot:
         """Whether the caller has joined it already, so that it must be part of the answer."""
         return bool(self.pins or self.taken)
 
+    @property
+    def more_can_be_bought(self) -> bool:
+        """Whether the shop sells more of it, each as good for any run as its pieces.
+
+        Then one more than the cart holds is one to buy, in whichever link it ends up.
+        """
+        if self.source != "cart" or self.settled or self.part.lifecycle != "sold":
+            return False
+        plain = self.key[1] == "" and len(self.flow_ports) == 2
+        walled = any(port.submerged is not None for port in self.part.ports)
+        fixed = self.part.kind in HOSES and getattr(self.part.spec, "length_mm", None) is not None
+        return plain and not walled and not fixed
+
     @cached_property
     def faces(self) -> Mapping[str, Face]:
         """The face of each port."""

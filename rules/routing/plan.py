@@ -39,6 +39,8 @@ UNFILLED, COMPROMISES, BOUGHT, LEFT_OVER, MISPLACED, PRICE, DROP = range(7)
 
 Aims = tuple[int, ...]
 
+_MOST_MORE = 50
+
 
 @dataclass(frozen=True, slots=True)
 class Socket:
@@ -173,6 +175,7 @@ class _Builder:
         self.payload: dict[int, Leg | Closing | tuple[Slot, Lot] | Slot | Station] = {}
         self.stray_of: dict[int, Lot] = {}
         self.standing: dict[tuple[str, tuple[str, ...]], int] = {}
+        self.more_of: dict[tuple[str, ...], int] = {}
         self.finders: dict[tuple[Span, bool], ChainFinder] = {}
         self.ledgers: dict[tuple[object, ...], Socket] = {}
         self.nodes: dict[str, Slot | Unit] = {
@@ -215,6 +218,17 @@ class _Builder:
             stray = self.programme.variable(cost, most=lot.count)
             self.programme.term(name, stray)
             self.stray_of[stray] = lot
+            if self.buying and lot.more_can_be_bought and lot.part.kind in CONDUITS:
+                self.more(lot)
+
+    def more(self, lot: Lot) -> None:
+        """Pieces of a lot to be bought, beside those of the cart."""
+        seals, cents = self.offers.seals_of(lot.part)
+        variable = self.programme.variable((0, 0, 1 + seals, 0, 0, cents), most=_MOST_MORE)
+        self.programme.term(("lot", lot.key), variable, -1)
+        self.more_of[lot.key] = variable
+        # What is bought is bought for places it is good for.
+        self.programme.row(("own", lot.key), most=lot.count)
 
     @cached_property
     def unavoidable(self) -> int:
@@ -239,10 +253,13 @@ class _Builder:
         if lot.source != "shop" and self.programme.has_row(name):
             self.programme.term(name, variable, pieces)
 
-    def uses(self, variable: int, chain: Chain) -> None:
+    def uses(self, variable: int, chain: Chain, place: Place) -> None:
         counted = Counter(key for key, _ in chain.uses)
         for key, pieces in counted.items():
             self.programme.term(("lot", key), variable, pieces)
+            fitness = self.conditions.fitness(self.lots[key].part, place)
+            if key in self.more_of and fitness is not Fitness.GOOD:
+                self.programme.term(("own", key), variable, pieces)
         for passage in chain.passages:
             self.side_ports(variable, passage.lot, {passage.enters, passage.leaves})
 
@@ -478,7 +495,7 @@ class _Builder:
         misplaced += self.off_the_runs(leg)
         variable = self.programme.variable((0, compromises, bought, 0, misplaced, price, drop))
         self.add_leg(leg, variable)
-        self.uses(variable, leg.chain)
+        self.uses(variable, leg.chain, leg.way.place)
         self.bridges_run(variable, leg)
         for socket in ends:
             if socket.key not in self.ledgers:
@@ -502,6 +519,8 @@ class _Builder:
             row = ("long enough", lot.key, run_mm)
             if not self.programme.has_row(row):
                 self.programme.row(row, most=lot.reaching(run_mm))
+                if lot.key in self.more_of:
+                    self.programme.term(row, self.more_of[lot.key], -1)
             self.programme.term(row, variable)
 
     @cached_property
@@ -552,7 +571,7 @@ class _Builder:
                 self.programme.term(("unit", unit.id), variable)
                 self.programme.term(socket.key, variable)
                 self.use(variable, unit.lot)
-                self.uses(variable, chain)
+                self.uses(variable, chain, Place(line))
                 self.payload[variable] = Closing(socket, unit.lot, chain, 1, unit)
 
     def may_branch(self, socket: Socket, line: str) -> bool:
@@ -612,6 +631,8 @@ class _Builder:
         plan.proved = solved.proved and all(finder.complete for finder in self.finders.values())
         for variable, value in enumerate(solved.values):
             if not value:
+                continue
+            if variable in self.more_of.values():
                 continue
             if variable in self.stray_of:
                 plan.strays[self.stray_of[variable].key] += value

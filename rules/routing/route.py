@@ -127,7 +127,7 @@ class _Router:
 
     def route(self) -> Routing:
         plan = self.plan()
-        joined = join(plan, self.contents)
+        joined = join(plan, self.contents, self.conditions)
         seated = seat(plan.layout, joined, self.contents, self.offers.currency)
         holes = find_holes(plan, joined, seated, self.offers, self.conditions, self.sizing)
         items = self.placed_items(joined, seated)
