@@ -1,4 +1,4 @@
-"""The demo shop, Harbour Street Fuel Works: parts, vehicles and assemblies, all of our invention.
+"""The demo shop, Harbour Street Fuel Works: parts, vehicles, assemblies and carts, our invention.
 
 The JSON files beside this module are in the edge form that the service takes, so they can be sent
 to it as they are. Nothing here stands for a product that can be bought.
@@ -15,6 +15,7 @@ from typing import Any, cast
 from pydantic import Field
 
 from rules.assembly import Request, Vehicle
+from rules.cart import Cart
 from rules.connections import Words
 from rules.parts import Component, Model, read_component
 from rules.report import Verdict
@@ -42,6 +43,29 @@ class DemoAssembly(Model):
     expect: Expectation
 
 
+class CartExpectation(Model):
+    """What a check of a demo cart answers."""
+
+    verdict: Verdict
+    missing: tuple[str, ...] = Field(
+        default=(), description="SKU of each part offered first, in order."
+    )
+    completed_verdict: Verdict | None = Field(
+        default=None, description="The verdict with those parts added."
+    )
+
+
+class DemoCart(Model):
+    """A cart with the story behind it and the answer it gets, kept twice as an assembly is."""
+
+    slug: str
+    title: Words
+    story: str
+    request: Cart
+    body: dict[str, Any]
+    expect: CartExpectation
+
+
 def demo_components() -> tuple[Component, ...]:
     """The shop's parts in order of SKU.
 
@@ -64,6 +88,16 @@ def demo_assemblies() -> tuple[DemoAssembly, ...]:
             {"slug": name, "body": entry["request"], **cast("dict[str, Any]", entry)}
         )
         for name, entry in _documents("assemblies")
+    )
+
+
+def demo_carts() -> tuple[DemoCart, ...]:
+    """The demo carts in the order of their file names."""
+    return tuple(
+        DemoCart.model_validate(
+            {"slug": name, "body": entry["request"], **cast("dict[str, Any]", entry)}
+        )
+        for name, entry in _documents("carts")
     )
 
 

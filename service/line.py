@@ -1,14 +1,16 @@
 """The line of an assembly drawn in one row: parts in their order, joints between them, marks.
 
-    pump ═══ filter ═╳1═ rail ═══ regulator(2)
+    pump ═══ filter ═╳1═ rail ╌ ╌ regulator(2)
 
-A number is that of the finding in the report below the drawing.
+A number is that of the finding in the report below the drawing. Where a part is missing between
+two others the line is broken.
 """
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -23,11 +25,12 @@ class Signs:
     """What the drawing is made of."""
 
     pipe: str
+    gap: str
     marks: Mapping[Severity, str]
 
 
-DRAWN = Signs("═", {"error": "╳", "warning": "△", "unknown": "?", "note": "·"})
-TYPED = Signs("-", {"error": "x", "warning": "!", "unknown": "?", "note": "i"})
+DRAWN = Signs("═", "╌ ╌", {"error": "╳", "warning": "△", "unknown": "?", "note": "·"})
+TYPED = Signs("-", ". .", {"error": "x", "warning": "!", "unknown": "?", "note": "i"})
 
 STYLES: Mapping[Severity, str] = {
     "error": "bold red",
@@ -36,6 +39,7 @@ STYLES: Mapping[Severity, str] = {
     "note": "cyan",
 }
 _SET_IN = "    "
+_JOINT = re.compile(r"(?:/routing)?/joints/(\d+)")
 _WORST_FIRST: tuple[Severity, ...] = ("error", "unknown", "warning", "note")
 
 
@@ -59,21 +63,33 @@ class _Marks:
 
 
 def drawing(
-    joints: Sequence[Joint], findings: Sequence[Finding], signs: Signs, width: int
+    joints: Sequence[Joint],
+    findings: Sequence[Finding],
+    signs: Signs,
+    width: int,
+    gaps: Sequence[tuple[str, str]] = (),
 ) -> list[Text]:
     """The lines that the joints make, with the findings numbered from 1 in their order.
 
-    A line longer than `width` goes on below, set in.
+    Args:
+        joints: what is joined.
+        findings: each is marked at its joint or part.
+        signs: what the lines are drawn with.
+        width: a line that is longer goes on below, set in.
+        gaps: pairs of ports that something is missing between.
     """
     at_joint, at_part = _places(findings)
-    chains = _chains([_refs(joint) for joint in joints])
-    return [
-        row for chain in chains for row in _rows(_pieces(chain, at_joint, at_part, signs), width)
-    ]
+    joined = len(joints)
+    pairs = [_refs(ends) for ends in (*(joint.ends for joint in joints), *gaps)]
+
+    def pipe(index: int) -> Text:
+        return _pipe(at_joint.get(index), signs) if index < joined else _gap(signs)
+
+    return [row for chain in _chains(pairs) for row in _rows(_pieces(chain, pipe, at_part), width)]
 
 
-def _refs(joint: Joint) -> tuple[str, str]:
-    a, b = (end.partition(".")[0] for end in joint.ends)
+def _refs(ends: tuple[str, str]) -> tuple[str, str]:
+    a, b = (end.partition(".")[0] for end in ends)
     return a, b
 
 
@@ -84,9 +100,8 @@ def _places(findings: Sequence[Finding]) -> tuple[dict[int, _Marks], dict[str, _
     for number, finding in enumerate(findings, 1):
         if finding.subject.about == "joint":
             for pointer in finding.subject.pointers:
-                index = pointer.removeprefix("/joints/")
-                if index.isdigit():
-                    at_joint[int(index)].add(number, finding.severity)
+                if found := _JOINT.fullmatch(pointer):
+                    at_joint[int(found[1])].add(number, finding.severity)
         elif finding.subject.about != "assembly":
             for ref in finding.subject.refs:
                 at_part[ref].add(number, finding.severity)
@@ -135,15 +150,12 @@ def _other(pair: tuple[str, str], ref: str) -> str:
 
 
 def _pieces(
-    chain: _Chain,
-    at_joint: Mapping[int, _Marks],
-    at_part: Mapping[str, _Marks],
-    signs: Signs,
+    chain: _Chain, pipe: Callable[[int], Text], at_part: Mapping[str, _Marks]
 ) -> Iterator[Text]:
     """The first part, then each joint with the part behind it."""
     yield _part(chain.refs[0], at_part)
     for ref, index in zip(chain.refs[1:], chain.joints, strict=True):
-        yield Text.assemble(" ", _pipe(at_joint.get(index), signs), " ", _part(ref, at_part))
+        yield Text.assemble(" ", pipe(index), " ", _part(ref, at_part))
 
 
 def _rows(pieces: Iterable[Text], width: int) -> Iterator[Text]:
@@ -168,3 +180,7 @@ def _pipe(marks: _Marks | None, signs: Signs) -> Text:
         return Text(signs.pipe * 3, style="green")
     worst = marks.worst
     return Text(f"{signs.pipe}{signs.marks[worst]}{marks}{signs.pipe}", style=STYLES[worst])
+
+
+def _gap(signs: Signs) -> Text:
+    return Text(signs.gap, style=STYLES["error"])
