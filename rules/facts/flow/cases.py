@@ -437,12 +437,14 @@ class _Side:
     def missing_of_part(self, passage: Passage | None) -> Missing:
         row = self.figures.end.full_load if self.figures else 0
         gaps = self._network_gaps(row)
+        computed = ("flow_lph", "drop_kpa", "velocity_m_s", "outlet_kpa", "passes_lph", "base_kpa")
+        if passage is None:
+            names = (*computed, "bore_mm", "line_bore_mm", "suction_kpa", "vapour_kpa")
+            return dict.fromkeys(names, gaps)
         suction = tuple(s.gap for s in self._study.shortfalls if s.line == "suction") or gaps
-        ref = passage.ref if passage else ""
         return {
-            **dict.fromkeys(("flow_lph", "drop_kpa", "velocity_m_s", "outlet_kpa"), gaps),
-            "passes_lph": gaps,
-            "bore_mm": (Gap("bore", ref),),
+            **dict.fromkeys(computed, gaps),
+            "bore_mm": (Gap("bore", passage.ref),),
             "line_bore_mm": (Gap("bore", "the hoses of the line"),),
             "suction_kpa": suction,
             "vapour_kpa": (Gap("vapour pressure", self._circuit.fuel.label),),

@@ -29,6 +29,7 @@ _LEAST_DIFFERENCE_KPA = 1.0
 _OPENING_STEPS = 6
 _OPENING_POWER = 1.5
 _WIDEST = 3.0
+_SAGS = 3e-3
 _FED = 5e-4
 _CONTROL_STEPS = 12
 _CONTROL_POWER = 0.8
@@ -375,6 +376,8 @@ def _fed(bench: Bench, rows: Sequence[Row], static_lph: float | None) -> Batch:
     widest = wanted / fuel.DEFAULT_DUTY_LIMIT if static_lph is None else static_lph
     widest = np.maximum(wanted, np.minimum(widest, _WIDEST * wanted))
     nominal = batch = bench.solve(rows)
+    if not (batch.burnt_lph() < wanted * (1.0 - _SAGS)).any():
+        return batch
     opened, power = wanted.copy(), np.full(len(rows), _OPENING_POWER)
     before = np.full((2, len(rows)), np.nan)
     for _ in range(_OPENING_STEPS):
