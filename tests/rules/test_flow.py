@@ -964,6 +964,14 @@ def test_injectors_see_what_boost_leaves_them() -> None:
     assert flow.injectors.duty == pytest.approx(follows.injectors.duty * 1.5**0.5, rel=2e-3)
 
 
+def test_what_boost_leaves_across_the_injectors_is_told_whatever_they_are() -> None:
+    unrated = (6, injectors(flow_pressure=None))
+    body = return_system({"reg": regulator(reference="atmosphere"), "injectors": unrated})
+    (found,) = [f for f in report_of(body).findings if "follow-boost" in f.rule]
+    assert found.subject.refs == ("reg",)
+    assert found.message.startswith("reg does not follow boost: 2 bar are left")
+
+
 def test_boost_above_the_rail_s_pressure_is_told() -> None:
     body = return_system({"reg": regulator(reference="atmosphere")}, boost="4 bar")
     report = report_of(body)

@@ -151,8 +151,6 @@ class _Side:
             power_kw=recorded(circuit.application.power_kw),
             demand_lph=UNKNOWN if need is None else need.demand.volume_flow_lph,
             base_kpa=UNKNOWN if study.targets is None else study.targets.base_kpa,
-            difference_kpa=UNKNOWN if self._injectors is None else self._injectors.difference_kpa,
-            follows_boost=_follows_boost(circuit),
             relieved=recorded(study.regulated),
             speed_controlled=self._controlled,
             holds_for_restart=_holds_for_restart(circuit),
@@ -166,7 +164,7 @@ class _Side:
         if figures is None:
             names = (
                 *("limit_lph", "pump_limit_lph", "supports_kw", "costliest_supports_kw"),
-                *("target_kpa", "rail_kpa", "spread_kpa", "feed_drop_kpa"),
+                *("target_kpa", "rail_kpa", "feed_drop_kpa"),
                 *("lift_lph", "surge_loses_lph"),
             )
             return {**dict.fromkeys(names, UNKNOWN), "costliest": "none", "lift_pumps": 0}
@@ -181,7 +179,6 @@ class _Side:
             "costliest_supports_kw": recorded(first[1]),
             "target_kpa": self._study.targets.rail_kpa(end.states[row]),
             "rail_kpa": recorded(figures.rail_kpa(row)),
-            "spread_kpa": recorded(figures.spread_kpa(row)),
             "feed_drop_kpa": recorded(figures.feed_drop_kpa(row)),
             "lift_pumps": len(end.plan.lift_pumps),
             "lift_lph": recorded(figures.lift_lph(row)) if end.plan.lift_pumps else UNKNOWN,
@@ -205,7 +202,7 @@ class _Side:
     def missing_of_system(self) -> Missing:
         gaps = self._network_gaps(self.figures.end.full_load if self.figures else 0)
         network = (
-            *("rail_kpa", "spread_kpa", "feed_drop_kpa", "lift_lph", "surge_loses_lph"),
+            *("rail_kpa", "feed_drop_kpa", "lift_lph", "surge_loses_lph"),
             *("costliest_supports_kw", "target_kpa", "base_kpa", "demand_lph", "power_kw"),
         )
         limit = self._limit_gaps() or gaps
@@ -213,7 +210,6 @@ class _Side:
             **dict.fromkeys(network, gaps),
             **dict.fromkeys(("limit_lph", "pump_limit_lph", "supports_kw"), limit),
             "surge_lasts_s": (Gap("volume", "the surge tank"),),
-            "follows_boost": (Gap("pressure reference", "the regulator"),),
             "holds_for_restart": _check_valve_gaps(self._circuit),
         }
 
@@ -315,7 +311,7 @@ class _Side:
             bore_mm=recorded(figures.bore_mm(passage)),
             line_bore_mm=recorded(self._line_bore_mm(passage)),
             velocity_m_s=recorded(figures.velocity_m_s(passage, row)),
-            supports_kw=recorded(dict(figures.without).get(passage.ref)),
+            supports_kw=recorded(figures.lines_without(passage.ref)),
             **self._of_kind(item, passage),
         )
 
@@ -336,7 +332,8 @@ class _Side:
             "app": self._app,
             "in_tank": recorded(self._circuit.lies_in_tank[item]),
             "pieces": item.item.quantity,
-            "base_kpa": (UNKNOWN if self._study.targets is None else self._study.targets.base_kpa),
+            "base_kpa": UNKNOWN if self._study.targets is None else self._study.targets.base_kpa,
+            "difference_kpa": recorded(self._study.difference_kpa),
             **given,
         }
         return FlowPartFacts(**facts)
@@ -355,6 +352,7 @@ class _Side:
         return min(found, default=None)
 
     def _of_kind(self, item: PlacedItem, passage: Passage) -> dict[str, Any]:
+        assert self.figures is not None
         piece = passage.pieces[0]
         if piece.what == "pump":
             return self._pump(item, piece)
@@ -362,6 +360,8 @@ class _Side:
             return self._regulator(item, passage)
         if item.kind == "siphon-jet":
             return self._jet(item)
+        if item.kind == "rail":
+            return {"spread_kpa": recorded(self.figures.spread_kpa(self.figures.end.full_load))}
         return {}
 
     def _pump(self, item: PlacedItem, piece: Piece) -> dict[str, Any]:
@@ -427,7 +427,6 @@ class _Side:
             item,
             line="feed",
             flow_lph=need.demand.volume_flow_lph,
-            difference_kpa=found.difference_kpa,
             static_cc_min=found.static_lph / found.pieces / 0.06,
             duty=found.duty,
             duty_limit=found.limit,
@@ -437,7 +436,10 @@ class _Side:
     def missing_of_part(self, passage: Passage | None) -> Missing:
         row = self.figures.end.full_load if self.figures else 0
         gaps = self._network_gaps(row)
-        computed = ("flow_lph", "drop_kpa", "velocity_m_s", "outlet_kpa", "passes_lph", "base_kpa")
+        computed = (
+            *("flow_lph", "drop_kpa", "velocity_m_s", "outlet_kpa", "passes_lph", "base_kpa"),
+            "spread_kpa",
+        )
         if passage is None:
             names = (*computed, "bore_mm", "line_bore_mm", "suction_kpa", "vapour_kpa")
             return dict.fromkeys(names, gaps)
@@ -463,6 +465,7 @@ _NOTHING: dict[str, Any] = {
             *("suction_kpa", "vapour_kpa", "hot_fuel_c"),
             *("passes_lph", "maximum_lph", "set_least_kpa", "set_most_kpa", "needed_lph"),
             *("static_cc_min", "difference_kpa", "duty", "duty_limit", "duty_supports_kw"),
+            *("follows_boost", "spread_kpa"),
         ),
         UNKNOWN,
     ),
@@ -490,25 +493,21 @@ def _regulates(item: PlacedItem, *, regulating: bool) -> dict[str, Any]:
         "set_least_kpa": recorded(least),
         "set_most_kpa": recorded(most),
         "set_stated": least is not None and regulating,
+        "follows_boost": _follows_boost(item),
     }
+
+
+def _follows_boost(item: PlacedItem) -> Maybe[bool]:
+    """Whether a regulator is made to follow the manifold; a module without one stands in no way."""
+    spec = item.part.spec
+    if isinstance(spec, parts.TankModuleSpec):
+        return not spec.built_in_regulator
+    reference = getattr(spec, "reference", None)
+    return UNKNOWN if reference is None else bool(reference == "manifold")
 
 
 def _finite(flow_lph: float | None) -> Maybe[float]:
     return UNKNOWN if flow_lph is None or not isfinite(flow_lph) else flow_lph
-
-
-def _follows_boost(circuit: Circuit) -> Maybe[bool]:
-    """Whether every regulator is made to follow the manifold; a controlled pump is taken to."""
-    regulators = circuit.of_kind("regulator")
-    if not regulators:
-        return circuit.application.pump_control == "speed-controlled" and not any(
-            isinstance(item.part.spec, parts.TankModuleSpec) and item.part.spec.built_in_regulator
-            for item in circuit.of_kind("tank-module")
-        )
-    found = {getattr(item.part.spec, "reference", None) for item in regulators}
-    if "atmosphere" in found:
-        return False
-    return UNKNOWN if None in found else True
 
 
 def _holds_for_restart(circuit: Circuit) -> Maybe[bool]:

@@ -264,6 +264,10 @@ class Figures:
         first = min(found, key=lambda ref: (-found[ref], ref))
         return first, found[first] or None
 
+    def lines_without(self, ref: str) -> float | None:
+        """The power that lines and pumps carry if a part of them were perfect."""
+        return self.supports_kw(self._perfect.get(ref), with_injectors=False)
+
     @property
     def _perfect(self) -> dict[str, Limit]:
         return {ref: limit for ref, limit in self.end.perfect.items() if limit.flow_lph is not None}

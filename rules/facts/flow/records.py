@@ -59,20 +59,9 @@ class FlowFacts(Record):
     rail_kpa: Annotated[
         Maybe[float], Number("kPa", shown="bar", label="rail pressure", origin=_NETWORK)
     ]
-    spread_kpa: Annotated[
-        Maybe[float],
-        Number("kPa", shown="bar", label="difference between injectors", origin=_NETWORK),
-    ]
     feed_drop_kpa: Annotated[
         Maybe[float],
         Number("kPa", shown="bar", label="drop from pump to rail", origin=_NETWORK),
-    ]
-    difference_kpa: Annotated[
-        Maybe[float],
-        Number("kPa", shown="bar", label="pressure across the injectors", origin=_SUM),
-    ]
-    follows_boost: Annotated[
-        Maybe[bool], Flag(label="fuel pressure follows boost", origin="catalogue and joints")
     ]
     relieved: Annotated[
         Maybe[bool], Flag(label="surplus has a way back", origin="computed from the joints")
@@ -158,7 +147,7 @@ class FlowPartFacts(Record):
     velocity_m_s: Annotated[Maybe[float], Number("m/s", label="velocity in it", origin=_NETWORK)]
     supports_kw: Annotated[
         Maybe[float],
-        Number("kW", label="power the system supports if it were perfect", origin=_NETWORK),
+        Number("kW", label="power the lines would carry if it were perfect", origin=_NETWORK),
     ]
 
     in_tank: Annotated[Maybe[bool], Flag(label="inside the tank", origin="computed")]
@@ -211,6 +200,13 @@ class FlowPartFacts(Record):
         Number("kPa", shown="bar", label="highest setting", origin="catalogue"),
     ]
     set_stated: Annotated[bool, Flag(label="setting stated", origin="catalogue")]
+    follows_boost: Annotated[
+        Maybe[bool], Flag(label="its pressure follows boost", origin="catalogue")
+    ]
+    spread_kpa: Annotated[
+        Maybe[float],
+        Number("kPa", shown="bar", label="difference between injectors", origin=_NETWORK),
+    ]
 
     needed_lph: Annotated[
         Maybe[float],
@@ -229,7 +225,7 @@ class FlowPartFacts(Record):
         ),
     ]
     difference_kpa: Annotated[
-        Maybe[float], Number("kPa", shown="bar", label="pressure across them", origin=_SUM)
+        Maybe[float], Number("kPa", shown="bar", label="pressure across the injectors", origin=_SUM)
     ]
     duty: Annotated[Maybe[float], Number(None, shown="%", label="injector duty", origin=_SUM)]
     duty_limit: Annotated[

@@ -111,6 +111,7 @@ class Study:
         best, worst: the answers at both ends; one and the same where everything is recorded.
         best_injectors, worst_injectors: the injectors alone, which need no network.
         targets: what the rail is meant to hold.
+        difference_kpa: pressure across the injectors at full load with the rail at its target.
         left_out: usual operating points that the data don't reach, with why.
         regulated: whether anything lets the pump's surplus go; `None` where that can't be told.
         refused: whether something in the list is wrong, so that there is nothing to ask of the
@@ -129,6 +130,7 @@ class Study:
     worst_injectors: Injectors | None = None
     injector_gaps: tuple[Gap, ...] = ()
     targets: Targets | None = None
+    difference_kpa: float | None = None
     left_out: tuple[tuple[str, str], ...] = ()
     regulated: bool | None = None
     refused: bool = False
@@ -209,6 +211,7 @@ class _Studying:
             worst_injectors=worst,
             injector_gaps=(*gaps, *self._needs.gaps),
             targets=targets,
+            difference_kpa=targets.difference_kpa(state),
         )
 
     def _solved(self, told: Study, states: Sequence[State], targets: Targets) -> Study:
