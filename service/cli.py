@@ -12,20 +12,24 @@ import logging
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from enum import Enum
 from pathlib import Path
 from typing import Annotated, Final
 
 import typer
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
-from rules.assembly import Request as Proposal
+from rules.cart import Cart
+from rules.carts import CartReport
 from rules.catalogue import Catalogue, catalogue
 from rules.check import load_rules
 from rules.engine import Book, BookFault, BookFaults
-from rules.report import Verdict
-from seed_data import demo_assemblies, demo_components, demo_vehicles
-from service.checks.judging import drawn, judged
+from rules.report import Report, Verdict
+from rules.routing import load_templates, routed_request
+from seed_data import demo_assemblies, demo_carts, demo_components, demo_vehicles
+from service.checks.judge import Asked, Judge, Question
+from service.checks.judging import drawn
 from service.console import (
     console_for,
     print_faults,
@@ -117,7 +121,7 @@ def demo(
         Path, typer.Option(help="Where the database and the reports are left.")
     ] = Path("output"),
 ) -> None:
-    """Make a demo shop, serve it, check three assemblies over HTTP and print their reports."""
+    """Make a demo shop, serve it, check assemblies and a cart over HTTP, print their reports."""
     with _refusals():
         run_demo(console_for(sys.stdout), output, keep)
 
@@ -157,7 +161,7 @@ def check(
         typer.Option(
             "--demo",
             help="Use the demo shop's catalogue, and no database. FILE may then name one of its "
-            "assemblies.",
+            "assemblies or carts.",
         ),
     ] = False,
     picture: Annotated[
@@ -165,20 +169,21 @@ def check(
         typer.Option(metavar="SVG", help="Draw the pressure line into this file."),
     ] = None,
 ) -> None:
-    """Check an assembly, a request as JSON. Exit code 0 fits, 1 does not, 3 cannot tell."""
+    """Check an assembly or a cart, a request as JSON. Exit code 0 fits, 1 does not, 3 can't tell.
+
+    A cart has `lines` of SKU and quantity in place of items and joints.
+    """
     with _refusals(as_json):
-        proposal = _demo_assembly(file) if demo else _proposal(_content(file))
-        settings = read_settings()
-        book = load_rules(settings.book_directory)
-        shop = _catalogue(settings, demo)
-        report = judged(proposal, shop, book, settings)
+        asked = _of_the_demo(file) if demo else _question(_content(file))
+        judge = _judge(read_settings(), demo)
+        report = judge.report_on(asked)
         if picture is not None:
-            _write_file(picture, drawn(proposal, shop, settings))
+            _write_file(picture, _picture(asked, report, judge))
     if as_json:
         write(report.model_dump_json(indent=2))
     else:
         name = "standard input" if file == STANDARD_INPUT else file.name
-        print_report(console_for(sys.stdout), name, proposal, report)
+        print_report(console_for(sys.stdout), name, asked, report)
     raise typer.Exit(EXIT_CODES[report.verdict])
 
 
@@ -339,24 +344,25 @@ def _write_file(file: Path, text: str) -> None:
         raise problem("refused", f"`{file}` cannot be written: {error.strerror}.") from error
 
 
-def _demo_assembly(file: Path) -> Proposal:
-    """The demo assembly of this name; otherwise the request that a file of this name holds.
+def _of_the_demo(file: Path) -> Question:
+    """The demo assembly or cart of this name; otherwise the request that such a file holds.
 
     Raises:
         Problem: it is neither, or with every fault of the request.
     """
     name = str(file)
-    known = {each.slug: each.request for each in demo_assemblies()}
+    known: dict[str, Question] = {each.slug: each.request for each in demo_assemblies()}
+    known |= {each.slug: each.request for each in demo_carts()}
     if name in known:
         return known[name]
     if file != STANDARD_INPUT and not file.exists():
         near = difflib.get_close_matches(name, known, n=1, cutoff=0.3) or list(known)[:1]
         raise problem(
             "refused",
-            f"`{file}` is no file, and the demo shop has no assembly of that name. "
-            f"One of its assemblies is `{near[0]}`.",
+            f"`{file}` is no file, and the demo shop has no assembly or cart of that name. "
+            f"One of them is `{near[0]}`.",
         )
-    return _proposal(_content(file))
+    return _question(_content(file))
 
 
 def _format_of(file: Path) -> FileFormat:
@@ -375,8 +381,8 @@ def _format_of(file: Path) -> FileFormat:
     return found
 
 
-def _proposal(content: bytes) -> Proposal:
-    """The request that a file holds.
+def _question(content: bytes) -> Question:
+    """The assembly or the cart that a file holds.
 
     Raises:
         Problem: with every fault of it.
@@ -385,11 +391,47 @@ def _proposal(content: bytes) -> Proposal:
         body = read_json(content)
     except JsonFaults as refused:
         raise invalid(refused.faults) from refused
+    asked: TypeAdapter[Question] = TypeAdapter(Asked)
     try:
-        return Proposal.model_validate(body)
+        return asked.validate_python(body)
     except ValidationError as refused:
         errors = refused.errors(include_url=False)
-        raise invalid(body_faults(errors, body, form_of(Proposal))) from refused
+        raise invalid(body_faults(errors, body, form_of(asked))) from refused
+
+
+def _judge(settings: Settings, demo: bool) -> Judge:
+    return Judge(
+        catalogue=_catalogue(settings, demo),
+        book=load_rules(settings.book_directory),
+        templates=load_templates(settings.circuit_directory),
+        settings=settings,
+    )
+
+
+def _picture(asked: Question, report: Report | CartReport, judge: Judge) -> str:
+    """The pressure line of an assembly, or of a cart as it goes together.
+
+    Raises:
+        Problem: there is no flow to draw.
+    """
+    if not isinstance(asked, Cart):
+        return drawn(asked, judge.catalogue, judge.settings)
+    assert isinstance(report, CartReport)
+    routing = report.routing
+    request = routed_request(asked, routing)
+    try:
+        return drawn(request, judge.catalogue, judge.settings)
+    except Problem as refused:
+        places = {
+            f"/items/{number}": routing.origins[item.ref]
+            for number, item in enumerate(request.items)
+        }
+        raise invalid(
+            [
+                replace(fault, pointer=places.get(fault.pointer, fault.pointer))
+                for fault in refused.errors
+            ]
+        ) from refused
 
 
 def _book() -> Book:

@@ -14,13 +14,15 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from rules.assembly import Request as Proposal
+from rules.carts import CartReport
 from rules.engine import Book, Rule
 from rules.report import Evidence, Finding, Remedy, Report, Severity, Verdict
+from service.checks.judge import Question
 from service.flow import flow_lines
 from service.imports.schemas import ImportResult
 from service.line import DRAWN, STYLES, TYPED, Signs, drawing
 from service.problems import Fault
+from service.routing import gaps, is_told_as_missing, routing_lines
 from service.rulebook.schemas import full
 
 WIDEST: Final = 100
@@ -87,10 +89,10 @@ def print_text(console: Console, text: str, style: str) -> None:
     _print(console, [Text(text, style=style)], min(console.width, WIDEST))
 
 
-def print_report(console: Console, title: str, proposal: Proposal, report: Report) -> None:
-    """Print a report on a proposal."""
+def print_report(console: Console, title: str, asked: Question, report: Report) -> None:
+    """Print a report on an assembly or a cart."""
     width = min(console.width, WIDEST)
-    _print(console, _report(title, proposal, report, signs_for(console), width), width)
+    _print(console, _report(title, asked, report, signs_for(console), width), width)
 
 
 def _print(console: Console, parts: Iterable[RenderableType], width: int) -> None:
@@ -107,24 +109,31 @@ def _print(console: Console, parts: Iterable[RenderableType], width: int) -> Non
 
 
 def _report(
-    title: str, proposal: Proposal, report: Report, signs: Signs, width: int
+    title: str, asked: Question, report: Report, signs: Signs, width: int
 ) -> Iterator[RenderableType]:
     word, style = _VERDICTS[report.verdict]
     yield Text.assemble((f" {word} ", style), "  ", (title, "bold"))
     yield Text()
     ordered = [f for severity, _ in _GROUPS for f in report.findings if f.severity == severity]
-    for line in drawing(proposal.joints, ordered, signs, width - 4):
+    routing = report.routing if isinstance(report, CartReport) else None
+    joints = routing.joints if routing else asked.joints
+    broken = gaps(routing) if routing else ()
+    for line in drawing(joints, ordered, signs, width - 4, broken):
         yield Padding(line, (0, 2))
     yield Text()
+    if isinstance(report, CartReport):
+        yield from routing_lines(report)
     for severity, heading in _GROUPS:
         numbered = [(n, f) for n, f in enumerate(ordered, 1) if f.severity == severity]
         if numbered:
             yield Text(heading, style=STYLES[severity])
             yield Text()
         for number, finding in numbered:
-            yield Padding(_finding(number, finding, signs), (0, 0, 1, 2))
+            is_told = routing is not None and is_told_as_missing(finding, routing)
+            shown = _head(number, finding, signs) if is_told else _finding(number, finding, signs)
+            yield Padding(shown, (0, 0, 1, 2))
     if report.flow is not None:
-        yield from flow_lines(report.flow, proposal.application, signs)
+        yield from flow_lines(report.flow, asked.application, signs)
     if report.not_checked:
         yield Text("Not checked", style="bold")
         for each in report.not_checked:
@@ -140,9 +149,12 @@ def _report(
     )
 
 
-def _finding(number: int, finding: Finding, signs: Signs) -> RenderableType:
+def _head(number: int, finding: Finding, signs: Signs) -> Text:
     style = STYLES[finding.severity]
-    head = Text.assemble((f"{signs.marks[finding.severity]}{number} ", style), finding.message)
+    return Text.assemble((f"{signs.marks[finding.severity]}{number} ", style), finding.message)
+
+
+def _finding(number: int, finding: Finding, signs: Signs) -> RenderableType:
     where = ", ".join(finding.subject.ports or finding.subject.refs)
     body: list[RenderableType] = [Text(where, style="dim")] if where else []
     if any(fact.value is not None for fact in finding.because):
@@ -151,7 +163,7 @@ def _finding(number: int, finding: Finding, signs: Signs) -> RenderableType:
     body.extend(_remedy(finding.remedy))
     body.extend(Text(caution, style="yellow") for caution in finding.cautions)
     body.append(Text(f"{finding.rule}; after {', '.join(finding.sources)}", style="dim"))
-    return Group(head, Padding(Group(*body), (0, 0, 0, 3)))
+    return Group(_head(number, finding, signs), Padding(Group(*body), (0, 0, 0, 3)))
 
 
 def _because(facts: Iterable[Evidence]) -> Table:

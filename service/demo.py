@@ -1,4 +1,4 @@
-"""The demo: a database of its own, the real service on a free port, three assemblies over HTTP."""
+"""The demo: a database of its own, the real service on a free port, four checks over HTTP."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ from typing import Any, Final
 import httpx
 from rich.console import Console
 
+from rules.carts import CartReport
 from rules.report import Report
-from seed_data import DemoAssembly, demo_assemblies
+from seed_data import DemoAssembly, DemoCart, demo_assemblies, demo_carts
 from service.console import print_report, print_text
 from service.seeding import seed
 from service.settings import PREFIX
@@ -37,7 +38,7 @@ class DemoError(RuntimeError):
 
 
 def run_demo(console: Console, directory: Path, keep: bool) -> None:
-    """Make the demo shop, serve it, check three assemblies over HTTP and print their reports.
+    """Make the demo shop, serve it, check assemblies and carts over HTTP and print their reports.
 
     Args:
         console: where the reports go.
@@ -54,14 +55,15 @@ def run_demo(console: Console, directory: Path, keep: bool) -> None:
     with _served(url) as address, httpx.Client(base_url=address, timeout=30.0) as client:
         print_text(console, f"Checked over HTTP at {address}/v1/checks", "dim")
         for assembly in _shown():
-            report = _checked(client, assembly, directory)
-            console.print()
-            print_text(console, assembly.story, "italic")
-            console.print()
-            print_report(console, assembly.title, assembly.request, report)
+            answer = _checked(client, assembly, directory)
+            report = Report.model_validate_json(answer.content)
+            _print_shown(console, assembly, report)
             if assembly.slug == DRAWN:
                 picture = _drawn(client, assembly, directory)
                 print_text(console, f"The pressure line is drawn in {picture}", "bold")
+        for cart in demo_carts():
+            answer = _checked(client, cart, directory)
+            _print_shown(console, cart, CartReport.model_validate_json(answer.content))
         if keep:
             _stay(console, address)
 
@@ -69,6 +71,13 @@ def run_demo(console: Console, directory: Path, keep: bool) -> None:
 def _shown() -> Iterator[DemoAssembly]:
     by_slug = {assembly.slug: assembly for assembly in demo_assemblies()}
     return (by_slug[slug] for slug in SHOWN)
+
+
+def _print_shown(console: Console, shown: DemoAssembly | DemoCart, report: Report) -> None:
+    console.print()
+    print_text(console, shown.story, "italic")
+    console.print()
+    print_report(console, shown.title, shown.request, report)
 
 
 def _fresh_database(directory: Path) -> str:
@@ -82,11 +91,13 @@ def _fresh_database(directory: Path) -> str:
     return f"sqlite:///{path.resolve()}"
 
 
-def _checked(client: httpx.Client, assembly: DemoAssembly, directory: Path) -> Report:
-    _write_json(directory / f"{assembly.slug}.request.json", assembly.body)
-    answer = _asked(client, "/v1/checks", assembly)
-    _write_json(directory / f"{assembly.slug}.json", answer.json())
-    return Report.model_validate_json(answer.content)
+def _checked(
+    client: httpx.Client, shown: DemoAssembly | DemoCart, directory: Path
+) -> httpx.Response:
+    _write_json(directory / f"{shown.slug}.request.json", shown.body)
+    answer = _asked(client, "/v1/checks", shown)
+    _write_json(directory / f"{shown.slug}.json", answer.json())
+    return answer
 
 
 def _drawn(client: httpx.Client, assembly: DemoAssembly, directory: Path) -> Path:
@@ -95,10 +106,10 @@ def _drawn(client: httpx.Client, assembly: DemoAssembly, directory: Path) -> Pat
     return picture
 
 
-def _asked(client: httpx.Client, path: str, assembly: DemoAssembly) -> httpx.Response:
-    answer = client.post(path, json=assembly.body)
+def _asked(client: httpx.Client, path: str, shown: DemoAssembly | DemoCart) -> httpx.Response:
+    answer = client.post(path, json=shown.body)
     if answer.status_code != httpx.codes.OK:
-        raise DemoError(f"`{path}` refused `{assembly.slug}`: {answer.text}")
+        raise DemoError(f"`{path}` refused `{shown.slug}`: {answer.text}")
     return answer
 
 

@@ -16,7 +16,7 @@ from rules.check import load_rules
 from rules.engine import Book, book_form_schema
 from rules.report import Report
 from rules.signoff import acceptance
-from seed_data import demo_assemblies, demo_components, demo_vehicles
+from seed_data import demo_assemblies, demo_carts, demo_components, demo_vehicles
 from service.assemblies.schemas import EXAMPLE as EXAMPLE_ASSEMBLY
 from service.assemblies.schemas import AssemblyCheck, Checked
 from service.checks.judging import drawn, judged
@@ -37,6 +37,14 @@ MOST_MEMBERS: Final = 2
 def proposal_example() -> dict[str, Any]:
     """A request to check, as a caller writes it."""
     return next(each.body for each in demo_assemblies() if each.slug == SHOWN_ASSEMBLY)
+
+
+def question_examples() -> dict[str, Any]:
+    """Requests to check by name: an assembly, and a cart that lacks something."""
+    return {
+        "assembly": {"summary": "An assembly", "value": proposal_example()},
+        "cart": {"summary": "A cart", "value": demo_carts()[0].body},
+    }
 
 
 def answer_examples() -> dict[str, Any]:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any, Final, TypeAlias
 
-from pydantic import BaseModel
+from pydantic import TypeAdapter
 
 Schema: TypeAlias = Mapping[str, Any]
 Parts: TypeAlias = Sequence[str | int]
@@ -78,9 +78,9 @@ class Forms:
         return tuple(each["name"] for each in parameters if each["in"] == place)
 
 
-def form_of(model: type[BaseModel]) -> Form:
-    """The form of a model's JSON."""
-    schema = model.model_json_schema(by_alias=True)
+def form_of(value: TypeAdapter[Any]) -> Form:
+    """The form of a value's JSON."""
+    schema = value.json_schema(by_alias=True)
     return Form(schema, schema.get("$defs", {}))
 
 

@@ -1,4 +1,4 @@
-"""The demo: one command that makes a shop, serves it, checks three assemblies and stops."""
+"""The demo: one command that makes a shop, serves it, checks assemblies and a cart, and stops."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from pathlib import Path
 import httpx
 import pytest
 
+from rules.carts import CartReport
 from rules.catalogue import catalogue
 from rules.picture import pressure_line_svg
 from rules.report import Report
-from seed_data import demo_assemblies, demo_components, demo_vehicles
+from seed_data import demo_assemblies, demo_carts, demo_components, demo_vehicles
 from service.demo import DRAWN, SHOWN
 from tests.service.fixtures_demo import environment
 from tests.service.test_cli import DRAWN as LINE_SIGNS
@@ -37,7 +38,7 @@ def processes_on(directory: Path) -> list[str]:
 
 
 @pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="reads /proc")
-def test_three_reports_and_nothing_left_running(tmp_path: Path) -> None:
+def test_reports_and_nothing_left_running(tmp_path: Path) -> None:
     done = subprocess.run(
         [*COMMAND, str(tmp_path)],
         capture_output=True,
@@ -56,8 +57,14 @@ def test_three_reports_and_nothing_left_running(tmp_path: Path) -> None:
         report = Report.model_validate_json((tmp_path / f"{slug}.json").read_bytes())
         assert report.verdict == by_slug[slug].expect.verdict
         assert by_slug[slug].title in done.stdout
+    for cart in demo_carts():
+        told = CartReport.model_validate_json((tmp_path / f"{cart.slug}.json").read_bytes())
+        assert told.verdict == cart.expect.verdict
+        assert cart.title in done.stdout
+        assert all(f"add 1 x {sku}" in done.stdout for sku in cart.expect.missing)
+    assert "With the first of each added it fits." in done.stdout
     assert "FITS   " in done.stdout
-    assert done.stdout.count("DOES NOT FIT") == 2
+    assert done.stdout.count("DOES NOT FIT") == 3
     assert "flare-screwed-into-o-ring-port" in done.stdout
     assert "material-unsuitable-for-fuel" in done.stdout
     assert processes_on(tmp_path) == []
@@ -75,9 +82,11 @@ def test_requests_and_a_picture_are_left(tmp_path: Path) -> None:
     )
     assert done.returncode == 0, done.stderr
     by_slug = {shown.slug: shown for shown in demo_assemblies()}
-    for slug in SHOWN:
+    bodies = {slug: by_slug[slug].body for slug in SHOWN}
+    bodies |= {cart.slug: cart.body for cart in demo_carts()}
+    for slug, body in bodies.items():
         request = json.loads((tmp_path / f"{slug}.request.json").read_bytes())
-        assert request == by_slug[slug].body
+        assert request == body
     assert f"The pressure line is drawn in {DRAWN}.svg" in done.stdout.splitlines()
     shop = catalogue(1, demo_components(), demo_vehicles())
     picture = (tmp_path / f"{DRAWN}.svg").read_text(encoding="utf-8")

@@ -181,7 +181,7 @@ def test_example_of_a_check_is_what_the_service_answers(
     demo_client: TestClient, document: dict[str, Any]
 ) -> None:
     operation = document["paths"]["/v1/checks"]["post"]
-    sent = operation["requestBody"]["content"]["application/json"]["example"]
+    sent = operation["requestBody"]["content"]["application/json"]["examples"]["assembly"]["value"]
     shown = operation["responses"]["200"]["content"]["application/json"]["example"]
     answered = demo_client.post("/v1/checks", json=sent).json()
     for changing in ("catalogue_revision", "fingerprint"):
