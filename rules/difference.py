@@ -10,15 +10,17 @@ import copy
 import re
 from collections import Counter, defaultdict, deque
 from collections.abc import Hashable, Iterable, Iterator
-from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar, cast
 
 from pydantic import Field, create_model
 
 from rules.assembly import Application, Request
+from rules.cart import Cart
 from rules.parts import Model
 from rules.report import Figure, Finding, Flow, NotChecked, Report, Verdict
 
 T = TypeVar("T", bound=Hashable)
+Asked = TypeVar("Asked", bound=Request | Cart)
 
 
 def _none_required(model: type[Model]) -> dict[str, Any]:
@@ -53,16 +55,16 @@ else:
     )
 
 
-def changed(request: Request, changes: ApplicationChanges) -> Request:
-    """The same parts and joints in another application.
+def changed(asked: Asked, changes: ApplicationChanges) -> Asked:
+    """The same parts in another application.
 
     Args:
-        request: what is proposed.
+        asked: an assembly or a cart.
         changes: of its fields, only those that were given count.
     """
     given = {name: getattr(changes, name) for name in changes.model_fields_set}
-    application = request.application.model_copy(update=given)
-    return request.model_copy(update={"application": application})
+    application = asked.application.model_copy(update=given)
+    return cast(Asked, asked.model_copy(update={"application": application}))
 
 
 class ChangedFinding(Model):
@@ -80,7 +82,7 @@ class ChangedFigure(Model):
     after: Figure | None = Field(description="`null` where the second report does not tell it.")
 
 
-class Difference(Model):
+class ReportDifference(Model):
     """What only one of two reports tells, and what both tell differently."""
 
     verdict_before: Verdict = Field(description="The verdict of the first report.")
@@ -111,7 +113,7 @@ class Difference(Model):
         return not (findings or self.figures or self.now_checked or self.no_longer_checked)
 
 
-def difference(before: Report, after: Report) -> Difference:
+def difference(before: Report, after: Report) -> ReportDifference:
     """What changes from one report to another.
 
     Two findings are one that changed where the same rule speaks of the same parts and ports and
@@ -129,7 +131,7 @@ def difference(before: Report, after: Report) -> Difference:
             change.append(ChangedFinding(before=alike.popleft(), after=finding))
         else:
             appear.append(finding)
-    return Difference(
+    return ReportDifference(
         verdict_before=before.verdict,
         verdict_after=after.verdict,
         appear=tuple(appear),

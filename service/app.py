@@ -11,6 +11,7 @@ from typing import Final
 from fastapi import FastAPI
 
 from rules.check import load_rules
+from rules.routing import load_templates
 from service import documentation, explanations, health
 from service.assemblies import endpoints as assemblies
 from service.assemblies.uses import refuse_what_assemblies_use
@@ -89,7 +90,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     Raises:
         SchemaError: the database is at another schema than this version needs.
         DatabaseUnavailable: the database does not answer.
-        BookFaults: the rule book has faults; all of them are named.
+        BookFaults: the rule book or a circuit template has faults; all of them are named.
     """
     settings: Settings = app.state.settings
     database = Database.of(settings)
@@ -97,6 +98,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
         database.require_schema()
         app.state.database = database
         app.state.book = load_rules(settings.book_directory)
+        app.state.templates = load_templates(settings.circuit_directory)
         app.state.snapshot = Snapshot(database)
         async with _polled(app.state.snapshot, settings.snapshot_poll_seconds):
             yield

@@ -10,7 +10,6 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from rules.catalogue import Catalogue
-from rules.engine import Book
 from service.database import Database
 from service.settings import Settings
 from service.snapshot import Snapshot
@@ -26,11 +25,6 @@ async def _catalogue(request: Request) -> Catalogue:
     return snapshot.current()
 
 
-async def _book(request: Request) -> Book:
-    book: Book = request.app.state.book
-    return book
-
-
 async def _settings(request: Request) -> Settings:
     settings: Settings = request.app.state.settings
     return settings
@@ -42,6 +36,5 @@ async def _body(request: Request) -> bytes:
 
 DatabaseOfApp = Annotated[Database, Depends(_database)]
 CatalogueOfApp = Annotated[Catalogue, Depends(_catalogue)]
-BookOfApp = Annotated[Book, Depends(_book)]
 SettingsOfApp = Annotated[Settings, Depends(_settings)]
 RawBody = Annotated[bytes, Depends(_body)]

@@ -85,6 +85,9 @@ class Settings(BaseSettings):
     book_directory: Annotated[Path, AfterValidator(_directory)] | None = Field(
         default=None, description="Directory of the shop's own rule book."
     )
+    circuit_directory: Annotated[Path, AfterValidator(_directory)] | None = Field(
+        default=None, description="Directory of the shop's own circuit templates."
+    )
     body_limit_bytes: int = Field(
         default=1024 * 1024, ge=1024, le=1 << 30, description="Longest body of a request."
     )

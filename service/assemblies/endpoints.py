@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Body, Depends, Path, Query, Request, Response
+from fastapi import APIRouter, Body, Path, Query, Request, Response
 
 from rules.signoff import SignOff
 from service.assemblies import service, store
@@ -27,10 +27,10 @@ from service.assemblies.schemas import (
     SignOffs,
     VersionList,
 )
-from service.assemblies.service import Judge
+from service.checks.judge import JudgeOfApp
 from service.conditional import VERSIONED, IfMatch, IfNoneMatch, respond_unless_held, validators
 from service.database import now, read_revision
-from service.dependencies import BookOfApp, CatalogueOfApp, DatabaseOfApp, SettingsOfApp
+from service.dependencies import DatabaseOfApp
 from service.idempotency import Answer, IdempotencyKey, KeyedRequest
 from service.paging import LINKED, page_response, read_cursor, write_cursor
 from service.problems import problem_responses
@@ -49,11 +49,6 @@ def _json(example: object) -> dict[str, Any]:
     return {"application/json": {"example": example}}
 
 
-async def _judge(catalogue: CatalogueOfApp, book: BookOfApp, settings: SettingsOfApp) -> Judge:
-    return Judge(catalogue, book, settings)
-
-
-JudgeOfApp = Annotated[Judge, Depends(_judge)]
 IdInPath = Annotated[
     str,
     Path(

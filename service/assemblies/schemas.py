@@ -8,16 +8,16 @@ from typing import Annotated, Any, Final, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from rules.assembly import MOST_ITEMS
-from rules.assembly import Request as Proposal
+from rules.carts import CartReport
 from rules.connections import Words, writable
 from rules.difference import ApplicationChanges
-from rules.fuelchange import FuelChange
 from rules.parts import AskedSku, Identifier, Model, fault
 from rules.report import Counts, Report, Severity, Verdict
 from rules.signoff import Acceptance, Fingerprint, Reason, SignOff
 from service.assemblies.tables import OWNER_LENGTH
+from service.checks.judge import Asked
 from service.paging import CursorText, Limit
-from service.what_if.schemas import WHAT_IF_EXAMPLE, WhatIf
+from service.what_if.schemas import WHAT_IF_EXAMPLE, FuelAnswer, WhatIf
 
 LONGEST_NOTES: Final = 4000
 _LINE_ENDS: Final = str.maketrans({"\n": " ", "\t": " "})
@@ -50,7 +50,7 @@ class Draft(Model):
     )
     owner: Owner | None = Field(default=None, description=_OF_OWNER)
     notes: Notes | None = Field(default=None, description=_OF_NOTES)
-    request: Proposal = Field(description="The application, the items and their joints.")
+    request: Asked = Field(description="An assembly or a cart, as for a check.")
 
 
 class Checked(Model):
@@ -85,7 +85,7 @@ class Assembly(AssemblySummary):
     """A saved assembly at one version."""
 
     notes: Notes | None = Field(default=None, description=_OF_NOTES)
-    request: Proposal = Field(description="The application, the items and their joints.")
+    request: Asked = Field(description="An assembly or a cart, as for a check.")
 
 
 class AssemblyList(BaseModel):
@@ -148,7 +148,9 @@ class AssemblyCheck(Model):
     )
     appeared: tuple[ToldFinding, ...] = Field(description="Findings that it had not when saved.")
     vanished: tuple[ToldFinding, ...] = Field(description="Findings that it had when saved.")
-    report: Report = Field(description="The report as `POST /v1/checks` answers it now.")
+    report: Report | CartReport = Field(
+        description="The report as `POST /v1/checks` answers it now."
+    )
     sign_offs: Acceptance = Field(description="What people have accepted, and what is left.")
 
 
@@ -204,7 +206,7 @@ class AssemblyWhatIf(WhatIf):
     )
 
 
-class AssemblyFuelChange(FuelChange):
+class AssemblyFuelChange(FuelAnswer):
     """What a saved assembly needs to run another fuel."""
 
     assembly: str = Field(description="Id of the assembly.")

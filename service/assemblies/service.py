@@ -7,16 +7,14 @@ import re
 import secrets
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
 from sqlalchemy import Connection
 
-from rules.assembly import Request as Proposal
-from rules.catalogue import Catalogue
+from rules.carts import CartReport
 from rules.difference import ApplicationChanges
-from rules.engine import Book
 from rules.report import Finding, Report
 from rules.signoff import SignOff, acceptance, fingerprint, may_be_accepted, speaking_of
 from service.assemblies import store
@@ -29,36 +27,27 @@ from service.assemblies.schemas import (
     NewSignOff,
     ToldFinding,
 )
-from service.checks.judging import judged
+from service.checks.judge import Judge, Question
 from service.conditional import require_match
 from service.database import Write
 from service.problems import Fault, Problem, invalid, problem, rendering
-from service.settings import Settings
 from service.snapshot import load
 from service.what_if.schemas import FuelAsked
-from service.what_if.service import answer, asked_inside, for_fuel
+from service.what_if.service import answer, for_fuel
 
 MOST_SIGN_OFFS: Final = 400
 _MOST_NAMED: Final = 12
 
 
-@dataclass(frozen=True, slots=True)
-class Judge:
-    """What an assembly is judged by."""
+def _at(judge: Judge, write: Write) -> Judge:
+    """The same with the catalogue as the transaction finds it.
 
-    catalogue: Catalogue
-    book: Book
-    settings: Settings
-
-    def at(self, write: Write) -> Judge:
-        """The same with the catalogue as the transaction finds it.
-
-        This process may not have heard yet of what another one wrote; what a write refers to must
-        be there when it is committed.
-        """
-        if self.catalogue.revision == write.found:
-            return self
-        return replace(self, catalogue=load(write.connection, self.catalogue))
+    This process may not have heard yet of what another one wrote; what a write refers to must be
+    there when it is committed.
+    """
+    if judge.catalogue.revision == write.found:
+        return judge
+    return replace(judge, catalogue=load(write.connection, judge.catalogue))
 
 
 def new_id(moment: datetime) -> str:
@@ -92,7 +81,7 @@ def create(write: Write, draft: Draft, judge: Judge, moment: datetime) -> store.
     Raises:
         Problem: 422, it names what does not exist.
     """
-    report = _report_on(draft, judge.at(write))
+    report = _at(judge, write).report_on(draft.request, "/request")
     assembly_id = new_id(moment)
     store.create(write, assembly_id, draft, report, moment)
     return find(write.connection, assembly_id)
@@ -113,7 +102,7 @@ def put(
     """
     stored = find(write.connection, assembly_id)
     require_match(if_match, stored.current, f"`{assembly_id}`")
-    report = _report_on(draft, judge.at(write))
+    report = _at(judge, write).report_on(draft.request, "/request")
     store.replace(write, assembly_id, stored.current + 1, draft, report, moment)
     return find(write.connection, assembly_id)
 
@@ -127,10 +116,6 @@ def delete(write: Write, assembly_id: str, if_match: str | None) -> None:
     stored = find(write.connection, assembly_id)
     require_match(if_match, stored.current, f"`{assembly_id}`")
     store.remove(write, assembly_id)
-
-
-def _report_on(draft: Draft, judge: Judge) -> Report:
-    return asked_inside("/request", draft.request, judge.catalogue, judge.book, judge.settings)
 
 
 def summary(stored: store.Stored) -> AssemblySummary:
@@ -179,20 +164,20 @@ def version_of_cursor(last: str | None) -> int | None:
 # Checks ---------------------------------------------------------------------------------------
 
 
-def report_on(stored: store.Stored, proposal: Proposal, judge: Judge) -> Report:
+def report_on(stored: store.Stored, asked: Question, judge: Judge) -> Report | CartReport:
     """The report on a stored version as it stands now.
 
     Raises:
         Problem: 409, the catalogue no longer holds what the version names.
     """
     try:
-        return judged(proposal, judge.catalogue, judge.book, judge.settings)
+        return judge.report_on(asked, "/request")
     except Problem as refused:
         raise problem(
             "conflict",
             f"Version {stored.version} of `{stored.id}` cannot be checked any more: "
             f"{refused.errors[0].detail}",
-            [replace(fault, pointer=f"/request{fault.pointer}") for fault in refused.errors],
+            refused.errors,
         ) from refused
 
 
@@ -233,9 +218,9 @@ def what_if(
         Problem: 409, the catalogue no longer holds what the version names; 422, the changes name a
             fuel that does not exist.
     """
-    proposal = stored.draft().request
-    before = report_on(stored, proposal, judge)
-    found = answer(proposal, before, changes, judge.catalogue, judge.book, judge.settings)
+    asked = stored.draft().request
+    before = report_on(stored, asked, judge)
+    found = answer(asked, before, changes, judge)
     return AssemblyWhatIf(
         **dict(found),
         assembly=stored.id,
@@ -254,9 +239,9 @@ def fuel_change(
         Problem: 409, the catalogue no longer holds what the version names; 422, there is no such
             fuel.
     """
-    proposal = stored.draft().request
-    before = report_on(stored, proposal, judge)
-    found = for_fuel(proposal, asked, judge.catalogue, judge.book)
+    saved = stored.draft().request
+    before = report_on(stored, saved, judge)
+    found = for_fuel(saved, before, asked, judge)
     return AssemblyFuelChange(
         **dict(found),
         assembly=stored.id,
@@ -279,7 +264,7 @@ def sign_off(
             finding or there are several.
     """
     stored = find(write.connection, assembly_id)
-    report = report_on(stored, stored.draft().request, judge.at(write))
+    report = report_on(stored, stored.draft().request, _at(judge, write))
     finding = _meant(report, given)
     before = store.sign_offs_of(write.connection, assembly_id)
     made = _signed(finding, given, before, moment)

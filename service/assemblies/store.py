@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, cast
@@ -9,10 +10,12 @@ from typing import Any, Final, cast
 from pydantic import TypeAdapter
 from sqlalchemy import Connection, Select, delete, exists, insert, select, update
 
+from rules.cart import Cart
 from rules.report import Counts, Report, Verdict
 from rules.signoff import SignOff, fingerprint
 from service.assemblies.schemas import Checked, Draft, ToldFinding
 from service.assemblies.tables import assemblies, assembly_parts, assembly_versions, sign_offs
+from service.checks.judge import Question
 from service.database import Write
 
 _TOLD: Final = TypeAdapter(tuple[ToldFinding, ...])
@@ -216,12 +219,20 @@ def _add_version(
         )
     )
     parts = [
-        {"assembly": assembly_id, "ref": item.ref, "sku": item.sku}
-        for item in draft.request.items
-        if item.sku is not None
+        {"assembly": assembly_id, "ref": place, "sku": sku} for place, sku in _skus(draft.request)
     ]
     if parts:
         write.connection.execute(insert(assembly_parts), parts)
+
+
+def _skus(asked: Question) -> Iterator[tuple[str, str]]:
+    """Components of the catalogue that are asked for, each with the ref or line that does."""
+    for item in asked.items:
+        if item.sku is not None:
+            yield item.ref, item.sku
+    if isinstance(asked, Cart):
+        for index, line in enumerate(asked.lines):
+            yield f"lines/{index}", line.sku
 
 
 # Sign-offs ------------------------------------------------------------------------------------

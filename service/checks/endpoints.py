@@ -1,24 +1,29 @@
-"""`POST /v1/checks`: the verdict on an assembly, and `POST /v1/checks/picture`: its pressure line.
+"""`POST /v1/checks`: the verdict on an assembly or a cart. `POST /v1/checks/picture`: its pressure.
 
-The path that a storefront waits for: no database, no thread, one snapshot of the catalogue.
+The path that a storefront waits for: no database, one snapshot of the catalogue, and a thread only
+where joints have to be found.
 """
 
 from __future__ import annotations
 
 from typing import Annotated, Final
 
+from anyio import to_thread
 from fastapi import APIRouter, Body, Request, Response
 
 from rules.assembly import Request as Proposal
+from rules.cart import Cart
+from rules.carts import CartReport
 from rules.report import Report
-from service.checks.judging import drawn, judged
+from service.checks.judge import Asked, JudgeOfApp
+from service.checks.judging import drawn
 from service.problems import problem_responses
 
 router = APIRouter(prefix="/v1/checks", tags=["checks"])
 
 SVG: Final = "image/svg+xml"
 
-Asked = Annotated[Proposal, Body(description="The application, the items and their joints.")]
+Drawable = Annotated[Proposal, Body(description="The application, the items and their joints.")]
 
 
 _HARMLESS: Final = {"Content-Security-Policy": "default-src 'none'"}
@@ -34,18 +39,32 @@ class Picture(Response):
 @router.post(
     "",
     operation_id="check_assembly",
-    summary="Check an assembly",
+    summary="Check an assembly or a cart",
     response_description="The report, whatever its verdict.",
     responses=problem_responses("invalid-request"),
 )
-async def check_assembly(request: Request, proposal: Asked) -> Report:
+async def check_assembly(
+    asked: Annotated[
+        Asked,
+        Body(
+            description=(
+                "An assembly: the application, the items and their joints. Or a cart: `lines` of "
+                "SKU and quantity, and only those joints that are settled already."
+            )
+        ),
+    ],
+    judge: JudgeOfApp,
+) -> Report | CartReport:
     """Do the parts join, survive the fuel, and is everything there?
 
-    The same proposal, book and catalogue give the same report, byte for byte. A check of an
-    assembly that does not fit is a check that worked: it is answered with 200 as well.
+    For a cart the joints are found: `routing` tells them, what is missing and what would complete
+    it, and what has no place. The same request, book and catalogue give the same report, byte for
+    byte. A check of what does not fit is a check that worked: it is answered with 200 as well.
     """
-    state = request.app.state
-    return judged(proposal, state.snapshot.current(), state.book, state.settings)
+    if isinstance(asked, Cart):
+        # A search, which takes as long as some tens of checks.
+        return await to_thread.run_sync(judge.report_on, asked)
+    return judge.report_on(asked)
 
 
 @router.post(
@@ -56,7 +75,7 @@ async def check_assembly(request: Request, proposal: Asked) -> Report:
     response_description="The picture, one SVG document.",
     responses=problem_responses("invalid-request"),
 )
-async def draw_pressure_line(request: Request, proposal: Asked) -> Picture:
+async def draw_pressure_line(request: Request, proposal: Drawable) -> Picture:
     """Where is the pressure lost between the tank, the rail and the tank again?
 
     The picture shows gauge pressure at full load and at idle past every part in the order of the

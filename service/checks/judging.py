@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from typing import Final, get_args
 
 from rules.assembly import Request as Proposal
+from rules.cart import Cart
+from rules.carts import CartReport, check_cart
 from rules.catalogue import Catalogue
 from rules.check import AssemblyFaults, check
 from rules.engine import Book
@@ -13,6 +15,7 @@ from rules.facts.case import Gap
 from rules.facts.flow.demand import APPLICATION
 from rules.picture import NothingToDraw, pressure_line_svg
 from rules.report import Report
+from rules.routing import Templates
 from rules.vocabulary import Induction, PowerAt
 from service.problems import Fault, Problem, invalid, pointer, rendering
 from service.settings import Settings
@@ -41,6 +44,21 @@ def judged(proposal: Proposal, catalogue: Catalogue, book: Book, settings: Setti
     _require_limits(proposal, settings)
     try:
         return check(proposal, catalogue, book)
+    except AssemblyFaults as refused:
+        raise _unknown_names(refused) from refused
+
+
+def judged_cart(
+    cart: Cart, catalogue: Catalogue, book: Book, templates: Templates, settings: Settings
+) -> CartReport:
+    """The report on a cart, with the joints that were found for it.
+
+    Raises:
+        Problem: as for a proposal.
+    """
+    _require_limits(cart, settings)
+    try:
+        return check_cart(cart, catalogue, book, templates)
     except AssemblyFaults as refused:
         raise _unknown_names(refused) from refused
 
@@ -104,11 +122,13 @@ def _missing_data(proposal: Proposal, gap: Gap, refused: NothingToDraw) -> Fault
     )
 
 
-def _require_limits(proposal: Proposal, settings: Settings) -> None:
-    counted = (
-        ("items", len(proposal.items), settings.item_limit),
-        ("joints", len(proposal.joints), settings.joint_limit),
-    )
+def _require_limits(asked: Proposal | Cart, settings: Settings) -> None:
+    counted = [
+        ("items", len(asked.items), settings.item_limit),
+        ("joints", len(asked.joints), settings.joint_limit),
+    ]
+    if isinstance(asked, Cart):
+        counted.append(("lines", len(asked.lines), settings.item_limit))
     faults = [
         Fault(
             f"/{name}",

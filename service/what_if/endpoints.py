@@ -6,13 +6,13 @@ from typing import Annotated
 
 from fastapi import APIRouter, Body
 
-from rules.fuelchange import FuelChange
-from service.dependencies import BookOfApp, CatalogueOfApp, SettingsOfApp
+from service.checks.judge import JudgeOfApp
 from service.problems import problem_responses
 from service.what_if import service
 from service.what_if.schemas import (
     FUEL_QUESTION_EXAMPLE,
     WHAT_IF_EXAMPLE,
+    FuelAnswer,
     FuelQuestion,
     WhatIf,
     WhatIfQuestion,
@@ -28,21 +28,19 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"])
     response_description="The difference of two reports, and the second of them.",
     responses=problem_responses("invalid-request"),
 )
-async def ask_what_if(
+def ask_what_if(
     question: Annotated[
         WhatIfQuestion,
         Body(description="A proposal and what becomes different.", examples=[WHAT_IF_EXAMPLE]),
     ],
-    catalogue: CatalogueOfApp,
-    book: BookOfApp,
-    settings: SettingsOfApp,
+    judge: JudgeOfApp,
 ) -> WhatIf:
     """Findings that appear, vanish and change on another fuel, power, boost or anything else.
 
     A field that `changes` leaves out stays as it is; `null` makes the fact unknown.
     """
-    before = service.asked_inside("/request", question.request, catalogue, book, settings)
-    return service.answer(question.request, before, question.changes, catalogue, book, settings)
+    before = judge.report_on(question.request, "/request")
+    return service.answer(question.request, before, question.changes, judge)
 
 
 @router.post(
@@ -57,14 +55,12 @@ def ask_fuel_change(
         FuelQuestion,
         Body(description="A proposal and the fuel to come.", examples=[FUEL_QUESTION_EXAMPLE]),
     ],
-    catalogue: CatalogueOfApp,
-    book: BookOfApp,
-    settings: SettingsOfApp,
-) -> FuelChange:
+    judge: JudgeOfApp,
+) -> FuelAnswer:
     """Findings that appear, parts to renew and the best replacements, the gravest first.
 
     Each replacement is tried: put in and the whole judged again, so that what is called the answer
     is one. What is found on either fuel alike is told apart.
     """
-    service.asked_inside("/request", question.request, catalogue, book, settings)
-    return service.for_fuel(question.request, question, catalogue, book)
+    before = judge.report_on(question.request, "/request")
+    return service.for_fuel(question.request, before, question, judge)

@@ -8,26 +8,29 @@ from pydantic import Field, StrictInt
 
 from rules.assembly import Application, FuelBlend
 from rules.assembly import Request as Proposal
-from rules.difference import ApplicationChanges, Difference
+from rules.carts import CartReport
+from rules.difference import ApplicationChanges, ReportDifference
+from rules.fuelchange import FuelChange
 from rules.parts import FuelId, Model
 from rules.report import Report
+from service.checks.judge import Asked
 
 MOST_CANDIDATES: Final = 5
 
 
 class WhatIfQuestion(Model):
-    """A proposal, and what becomes different in its application."""
+    """An assembly or a cart, and what becomes different in its application."""
 
-    request: Proposal = Field(description="The application, the items and their joints.")
+    request: Asked = Field(description="An assembly or a cart, as for a check.")
     changes: ApplicationChanges = Field(description="What becomes different.")
 
 
 class WhatIf(Model):
-    """The same parts and joints in another application."""
+    """The same parts in another application."""
 
     application: Application = Field(description="The application with the changes made.")
-    difference: Difference = Field(description="What that changes in the report.")
-    report: Report = Field(description="The whole report with the changes made.")
+    difference: ReportDifference = Field(description="What that changes in the report.")
+    report: Report | CartReport = Field(description="The whole report with the changes made.")
 
 
 class FuelAsked(Model):
@@ -43,9 +46,20 @@ class FuelAsked(Model):
 
 
 class FuelQuestion(FuelAsked):
-    """A proposal, and the fuel it is to run from now on."""
+    """An assembly or a cart, and the fuel it is to run from now on."""
 
-    request: Proposal = Field(description="The application, the items and their joints.")
+    request: Asked = Field(description="An assembly or a cart, as for a check.")
+
+
+class FuelAnswer(FuelChange):
+    """What an assembly or a cart needs to run another fuel."""
+
+    request: Proposal = Field(
+        description=(
+            "The assembly that was asked about, a cart as its parts go together. Pointers of "
+            "findings lead into it."
+        )
+    )
 
 
 WHAT_IF_EXAMPLE: Final[dict[str, Any]] = {

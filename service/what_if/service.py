@@ -4,67 +4,45 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from rules.assembly import Request as Proposal
-from rules.catalogue import Catalogue
+from rules.cart import Cart
+from rules.carts import CartReport
 from rules.check import AssemblyFaults
 from rules.difference import ApplicationChanges, changed, difference
-from rules.engine import Book
-from rules.fuelchange import FuelChange, fuel_change
+from rules.fuelchange import fuel_change
 from rules.report import Report
-from service.checks.judging import judged
+from rules.routing import routed_request
+from service.checks.judge import Judge, Question
 from service.problems import Fault, Problem, invalid, rendering
-from service.settings import Settings
-from service.what_if.schemas import FuelAsked, WhatIf
+from service.what_if.schemas import FuelAnswer, FuelAsked, WhatIf
 
 
-def asked_inside(
-    place: str, proposal: Proposal, catalogue: Catalogue, book: Book, settings: Settings
-) -> Report:
-    """The report on a proposal that is a part of a body.
-
-    Args:
-        place: pointer to the proposal.
-
-    Raises:
-        Problem: as of a check, its pointers leading to the place.
-    """
-    try:
-        return judged(proposal, catalogue, book, settings)
-    except Problem as refused:
-        raise invalid(
-            [replace(fault, pointer=place + fault.pointer) for fault in refused.errors]
-        ) from refused
-
-
-def answer(
-    proposal: Proposal,
-    before: Report,
-    changes: ApplicationChanges,
-    catalogue: Catalogue,
-    book: Book,
-    settings: Settings,
-) -> WhatIf:
-    """What becomes of a proposal whose report is `before`.
+def answer(asked: Question, before: Report, changes: ApplicationChanges, judge: Judge) -> WhatIf:
+    """What becomes of an assembly or a cart whose report is `before`.
 
     Raises:
         Problem: the changes name a fuel that does not exist.
     """
-    asked = changed(proposal, changes)
+    other = changed(asked, changes)
     try:
-        after = judged(asked, catalogue, book, settings)
+        after = judge.report_on(other)
     except Problem as refused:
         raise invalid([_as_change(fault) for fault in refused.errors]) from refused
-    return WhatIf(application=asked.application, difference=difference(before, after), report=after)
+    return WhatIf(application=other.application, difference=difference(before, after), report=after)
 
 
-def for_fuel(proposal: Proposal, asked: FuelAsked, catalogue: Catalogue, book: Book) -> FuelChange:
-    """What a proposal that can be judged as it is needs to run another fuel.
+def for_fuel(asked: Question, before: Report, wanted: FuelAsked, judge: Judge) -> FuelAnswer:
+    """What an assembly or a cart whose report is `before` needs to run another fuel.
 
     Raises:
         Problem: there is no such fuel.
     """
+    if isinstance(asked, Cart):
+        assert isinstance(before, CartReport)
+        request = routed_request(asked, before.routing)
+    else:
+        request = asked
     try:
-        return fuel_change(proposal, asked.fuel, catalogue, book, asked.candidates)
+        found = fuel_change(request, wanted.fuel, judge.catalogue, judge.book, wanted.candidates)
     except AssemblyFaults as refused:
         raise invalid(
             [
@@ -78,6 +56,7 @@ def for_fuel(proposal: Proposal, asked: FuelAsked, catalogue: Catalogue, book: B
                 for each in refused.faults
             ]
         ) from refused
+    return FuelAnswer(**dict(found), request=request)
 
 
 def _as_change(fault: Fault) -> Fault:

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from rules.assembly import Application, Request
 from rules.catalogue import catalogue
 from rules.check import check, load_rules
-from rules.difference import ApplicationChanges, Changes, Difference, changed, difference
+from rules.difference import ApplicationChanges, Changes, ReportDifference, changed, difference
 from rules.report import Finding, Report
 from seed_data import demo_assemblies, demo_components, demo_vehicles
 
@@ -41,7 +41,7 @@ def report(request: Request) -> Report:
     return check(request, SHOP, BOOK)
 
 
-def added(before: Report, change: Difference) -> Counter[Finding]:
+def added(before: Report, change: ReportDifference) -> Counter[Finding]:
     """What the findings of a report become by a difference."""
     found = Counter(before.findings)
     found.subtract(change.vanish)

@@ -12,6 +12,7 @@ from httpx import Response
 
 from rules.check import load_rules
 from rules.engine import Book
+from rules.routing import load_templates
 from seed_data import demo_components, demo_vehicles
 from service.catalogue import store as component_store
 from service.database import Database, now
@@ -36,6 +37,7 @@ def shop(app: FastAPI, database: Database, book: Book) -> TestClient:
         for car in demo_vehicles():
             vehicle_store.put(write, car, now(), exists=False)
     app.state.book = book
+    app.state.templates = load_templates()
     return TestClient(app, raise_server_exceptions=False)
 
 
