@@ -6,6 +6,8 @@ Found are all chains that could be in a best routing. Two sorts are left out:
 - chains that another beats: one that uses no piece of the cart that they do not use, costs no
   more and reaches as far. Whatever routing they are in, it is no worse with the other.
 
+One hose is enough between two stations, hard lines or walls: lines are not pieced together.
+
 A part of the cart of which the shop sells more is one lot: a chain may use more of it than there
 is, and the plan counts what has to be bought. No chain buys such a part apart from its lot.
 """
@@ -23,7 +25,7 @@ from rules.routing import costs
 from rules.routing.costs import Cost, add, ordered
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.offers import Bridge, Bridges, Passage, passages
-from rules.routing.pieces import Lot
+from rules.routing.pieces import APART, FLEXIBLE, Lot
 
 MOST_CHAINS = 4000
 """Partial chains looked at for one pair of faces; beyond that the answer is not proved."""
@@ -52,6 +54,7 @@ class Chain:
         over: what bridges the stated run: the first hose that is long enough, by its lot's key.
         face: the face it ends with.
         far: whether a hose is asked for at all.
+        hosed: whether another hose behind it would be one too many.
     """
 
     passages: tuple[Passage, ...]
@@ -63,6 +66,7 @@ class Chain:
     over: tuple[str, ...] | None
     face: Face
     far: bool
+    hosed: bool
 
     def beats(self, other: Chain) -> bool:
         """Whether the other need not be looked at beside this one."""
@@ -71,6 +75,7 @@ class Chain:
             and (not self.far or self._bridges_as_well(other))
             # What is settled must be part of the answer: a chain is not better for lacking it.
             and self.settled >= other.settled
+            and self.hosed <= other.hosed
             and (self.cost <= other.cost or self._is_within(other))
         )
 
@@ -141,10 +146,10 @@ class ChainFinder:
         # cart counts in its favour only from there on.
         self._bounded = costs.ORDERS[kind].index(costs.USED)
         self._ways = [
-            (_reversed(way) if backwards else way, self._cost(way))
+            (way, self._cost(way))
             for lot in lots
             if lot.line in (None, span.place.line)
-            for way in passages(lot)
+            for way in passages(lot, backwards=backwards)
         ]
         growing = bridges is not None
         self._limits = {
@@ -205,7 +210,16 @@ class ChainFinder:
 
     def _first(self, start: Face) -> Chain:
         return Chain(
-            (), _NO_USE, _NO_USE, _NO_USE, self._free, False, None, start, self.span.wants_hose
+            (),
+            _NO_USE,
+            _NO_USE,
+            _NO_USE,
+            self._free,
+            False,
+            None,
+            start,
+            self.span.wants_hose,
+            False,
         )
 
     def _joined_chains(self, start: Face) -> list[Chain]:
@@ -251,12 +265,18 @@ class ChainFinder:
         if chain.passages and chain.passages[-1].leaves in chain.passages[-1].lot.taken:
             return  # it has reached the car
         for way, cost in self._following(chain.face):
+            if chain.hosed and _is_flexible(way):
+                continue
             longer = self._with(chain, way, cost, ())
             if longer is not None and self._is_worth(longer, worth):
                 yield longer
         if not buying:
             return
         for way, cost, bridge in self._over_bridges(chain.face, self._room(chain, worth)):
+            if bridge.has_hose and (chain.hosed or _is_flexible(way)):
+                continue
+            if chain.hosed and _is_flexible(way):
+                continue
             longer = self._with(chain, way, cost, bridge.passages)
             if longer is not None:
                 yield longer
@@ -280,7 +300,8 @@ class ChainFinder:
             found = self._reached[face, room] = [
                 (way, add(cost, bridge.cost), bridge)
                 for way, cost in self._ways
-                if (bridge := self._bridges.between(face, way.entry, hose=False, below=room))
+                for hose in (False, True)
+                if (bridge := self._bridges.between(face, way.entry, hose=hose, below=room))
                 and not self._is_apart(bridge)
             ]
         return found
@@ -322,6 +343,7 @@ class ChainFinder:
             over=chain.over or self._over(more),
             face=way.exit,
             far=chain.far,
+            hosed=_hosed(more, chain.hosed),
         )
 
     def _over(self, row: Iterable[Passage]) -> tuple[str, ...] | None:
@@ -349,15 +371,20 @@ class ChainFinder:
             if (bridge := self._bridges.between(start, goal, hose=hose)) is not None
             and not self._is_apart(bridge)
         ]
-        all_bought = self._bridges.between(start, goal, hose=self.span.wants_hose)
-        worth = None if all_bought is None else all_bought.cost
+        whole = [
+            bridge.cost
+            for hose in (False, True)
+            if (hose or not self.span.wants_hose)
+            and (bridge := self._bridges.between(start, goal, hose=hose)) is not None
+        ]
+        worth = min(whole, default=None)
         for chain in self._chains_from(start, worth, buying=True):
             how = grade(chain.face, goal)
             if how is not None:
                 found.append(self._joined_to(chain, how))
             if not chain.passages:
                 continue
-            for hose in (False, True):
+            for hose in (False,) if chain.hosed else (False, True):
                 room = self._room(chain, worth)
                 bridge = self._bridges.between(chain.face, goal, hose=hose, below=room)
                 if bridge is not None and not self._is_apart(bridge):
@@ -377,6 +404,7 @@ class ChainFinder:
             has_hose=any(each.is_hose for each in row),
             over=chain.over or self._over(bridge.passages),
             face=row[-1].exit,
+            hosed=chain.hosed or bridge.has_hose,
         )
 
 
@@ -406,6 +434,19 @@ def _unbeaten(chains: Iterable[Chain]) -> list[Chain]:
 
 def _names(chain: Chain) -> tuple[tuple[str, ...], ...]:
     return tuple((*way.lot.key, way.enters, way.leaves) for way in chain.passages)
+
+
+def _is_flexible(way: Passage) -> bool:
+    """Whether it is a hose that must not follow another; what is settled may."""
+    return way.lot.part.kind in FLEXIBLE and not way.lot.settled
+
+
+def _hosed(row: Iterable[Passage], before: bool) -> bool:
+    """Whether there is a hose behind the last hard line or wall."""
+    for way in row:
+        kind = way.lot.part.kind
+        before = kind in FLEXIBLE or (before and kind not in APART)
+    return before
 
 
 def _turned(chain: Chain) -> Chain:

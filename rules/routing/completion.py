@@ -17,7 +17,6 @@ from rules.faces import Face, face_of
 from rules.parts import Component, Price
 from rules.reading import write_connection
 from rules.routing import costs
-from rules.routing.chains import SHOP
 from rules.routing.costs import plain
 from rules.routing.fitness import Conditions
 from rules.routing.joining import Closed, Filled, Joined, Stand, is_cut
@@ -201,7 +200,7 @@ class _Finder:
         ends = [end for end in segment.ends if end is not None]
         between = tuple(end.port for end in ends)
         self.found.open_ends += ends
-        if run_mm is not None and leg.chain is not None and leg.chain.over == SHOP:
+        if run_mm is not None:
             name = f"the run from {between[0]} to {between[-1]}"
             self.found.long_runs += [
                 LongRun(name, run_mm, way.entry, way.exit)

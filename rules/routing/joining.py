@@ -14,7 +14,7 @@ from rules.routing.fitness import Conditions, Fitness
 from rules.routing.layout import Slot, Unit, run_between
 from rules.routing.offers import Passage
 from rules.routing.pieces import Contents, Lot, free_ref, plain_item, slug
-from rules.routing.plan import Closing, Leg, Plan, Socket, port_line, sockets_of
+from rules.routing.plan import BRANCH, Closing, Leg, Plan, Socket, aside, port_line, sockets_of
 from rules.vocabulary import Line
 
 
@@ -282,25 +282,37 @@ class _Joiner:
             self.joined.closed.append(Closed(closing, port, line, tuple(stands), tuple(joints)))
 
     def spare_port(self, socket: Socket) -> tuple[str, Line]:
-        if socket.node:
+        if socket.node in self.places:
             ref = self.joined.nodes[socket.node].item.ref
             port_id = self.ports[socket.key].pop(0)
             station = self.places[socket.node].station
-            return f"{ref}.{port_id}", port_line(station, socket.lot, port_id, self.plan.layout)
+            return f"{ref}.{port_id}", port_line(
+                station, socket.lot.part, port_id, self.plan.layout
+            )
         return self.side_port(socket)
 
     def side_port(self, socket: Socket) -> tuple[str, Line]:
         """A port that a chain has left aside, on the first part that has one."""
         taken = {closed.port for closed in self.joined.closed}
-        for filled in self.joined.filled:
-            for way, stand in zip(_passages(filled.leg), filled.stands, strict=True):
+        for row, stands, line in self.rows(socket.node):
+            for way, stand in zip(row, stands, strict=False):
                 if way.lot is not socket.lot:
                     continue
-                for port in sockets_of(socket.lot, "")[socket]:
+                for port in sockets_of(socket.lot, socket.node)[socket]:
                     name = f"{stand.item.ref}.{port.id}"
                     if port.id not in (way.enters, way.leaves) and name not in taken:
-                        return name, filled.leg.way.link.line
+                        return name, line
         raise AssertionError(socket)  # the ledger counts no more than there are
+
+    def rows(self, node: str) -> Iterator[tuple[tuple[Passage, ...], tuple[Stand, ...], Line]]:
+        """The chains that leave ports aside for a node, with their pieces and their line."""
+        for filled in self.joined.filled:
+            line = filled.leg.way.link.line
+            if node == aside(line):
+                yield _passages(filled.leg), filled.stands, line
+        for closed in self.joined.closed:
+            if closed.closing.chain is not None and node == BRANCH:
+                yield closed.closing.chain.passages, closed.stands, closed.line
 
 
 def _passages(leg: Leg) -> tuple[Passage, ...]:
@@ -314,8 +326,10 @@ def is_cut(part: Component) -> bool:
 
 
 def _closing_order(closing: Closing) -> tuple[object, ...]:
+    """Branches first, for their adapters may have ports to close; then by name."""
     lot = closing.lot.key if closing.lot else ("", "")
-    return (closing.socket.node, closing.socket.lot.key, closing.socket.role, lot)
+    socket = closing.socket
+    return (closing.unit is None, socket.node, socket.lot.key, socket.role, lot)
 
 
 def _tip_port(closing: Closing, last: Passage | None) -> str:

@@ -364,6 +364,7 @@ class _Planner:
                 lot
                 for lot in self.contents.lots
                 if lot.source == "cart"
+                and not lot.ends_there
                 and station.takes(lot.part)
                 and len(station.ports_of(lot.part, "port")) == 1
                 and len(lot.flow_ports) < 2

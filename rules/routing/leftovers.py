@@ -63,7 +63,7 @@ class Explainer:
 
     def left_over(self, lot: Lot, items: Sequence[Item]) -> LeftOver:
         """One entry for the pieces of a lot that are left."""
-        why = self._why(lot)
+        why = self._why(lot, items)
         return LeftOver(
             sku=lot.part.sku,
             name=lot.part.name,
@@ -74,13 +74,13 @@ class Explainer:
             message=why.message,
         )
 
-    def _why(self, lot: Lot) -> _Why:
+    def _why(self, lot: Lot, items: Sequence[Item]) -> _Why:
         if lot.part.kind not in CONDUITS | {"cap"}:
             return self._no_station(lot)
         near = min(self._near(lot), key=lambda why: why.rank, default=None)
         if near is not None and near.rank < _ONE_END:
             return near
-        short = next(self._too_short(lot), None)
+        short = next(self._too_short(lot, items), None)
         return short or self._same_as_placed(lot) or near or _NOT_NEEDED
 
     # Parts that stand in stations
@@ -153,12 +153,12 @@ class Explainer:
             return None
         return sizes.index(own.size) - sizes.index(other.size)
 
-    def _too_short(self, lot: Lot) -> Iterator[_Why]:
+    def _too_short(self, lot: Lot, items: Sequence[Item]) -> Iterator[_Why]:
         if lot.part.kind not in HOSES:
             return
         faces = set(lot.faces.values())
         for run in self._long_runs:
-            longest = max((lot.length_of(item) or 0.0 for item in lot.items), default=0.0)
+            longest = max((lot.length_of(item) or 0.0 for item in items), default=0.0)
             if {run.entry, run.exit} == faces and 0.0 < longest < run.run_mm:
                 short, whole = (run.run_mm - longest) / 1000.0, run.run_mm / 1000.0
                 message = f"It is {short:g} m too short for {run.name}, which is {whole:g} m."

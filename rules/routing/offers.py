@@ -41,12 +41,13 @@ class Passage:
         return self.lot.part.kind in HOSES
 
 
-def passages(lot: Lot) -> Iterator[Passage]:
-    """The ways through a part, those between equal ends once."""
+def passages(lot: Lot, *, backwards: bool = False) -> Iterator[Passage]:
+    """The ways through a part, those between equal ends once; backwards those against the flow."""
+    never_entered, never_left = ("inlet", "outlet") if backwards else ("outlet", "inlet")
     seen = set()
     for entry in lot.flow_ports:
         for leave in lot.flow_ports:
-            if entry.id == leave.id or entry.role == "outlet" or leave.role == "inlet":
+            if entry.id == leave.id or entry.role == never_entered or leave.role == never_left:
                 continue
             faces = lot.faces[entry.id], lot.faces[leave.id]
             # An end that joins the car is left by, never entered.
@@ -217,7 +218,7 @@ class Bridges:
         Args:
             start: where it begins.
             goal: where it ends.
-            hose: whether a hose must be among its parts.
+            hose: whether a hose is to be among its parts: one, or none at all.
             below: only what costs less is of interest.
         """
         with self._lock:
@@ -334,10 +335,10 @@ class _Search:
     def _final(self, state: _State, goal: Face | None, hose: bool) -> Cost | None:
         face, has_hose = state
         cost, bought = self._settled[state]
-        if not bought or (hose and not has_hose):
+        if not bought or hose is not has_hose:
             return None
         if goal is None:
-            return cost if has_hose else None
+            return cost
         how = grade(face, goal)
         return None if how is None else add(cost, self._bridges.joint(how))
 
@@ -349,6 +350,8 @@ class _Search:
         self._settled[state] = (cost, bought)
         if bought < MOST_BOUGHT:
             for passage, step in self._bridges.steps(state[0]):
+                if state[1] and passage.is_hose:
+                    continue  # one hose is enough
                 following = (passage.exit, state[1] or passage.is_hose)
                 total = add(cost, step)
                 held = self._reached.get(following)

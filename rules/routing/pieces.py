@@ -38,6 +38,12 @@ CONDUITS = frozenset(
 HOSES = frozenset({"hose-assembly", "bulk-hose", "hard-line"})
 """Kinds that bridge a distance."""
 
+FLEXIBLE = frozenset({"hose-assembly", "bulk-hose"})
+"""Those of them of which one is enough: a line is not pieced together from hoses."""
+
+APART = frozenset({"hard-line", "bulkhead"})
+"""Kinds on both sides of which a hose may be."""
+
 FLOW_ROLES = frozenset({"inlet", "outlet", "either"})
 
 
@@ -93,6 +99,11 @@ class Lot:
     def settled(self) -> bool:
         """Whether the caller has joined it already, so that it must be part of the answer."""
         return bool(self.pins or self.taken)
+
+    @property
+    def ends_there(self) -> bool:
+        """Whether the caller has put it on a port, as a cap or a gauge: nothing is left to find."""
+        return bool(self.pins) and self.part.kind != "strainer" and len(self.flow_ports) < 2
 
     @property
     def more_can_be_bought(self) -> bool:

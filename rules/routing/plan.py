@@ -12,9 +12,10 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import get_args
 
 from rules.faces import Face, grade
-from rules.parts import Port
+from rules.parts import Component, Port
 from rules.routing import costs
 from rules.routing.chains import Chain, ChainFinder, Span
 from rules.routing.fitness import Conditions, Fitness, Place
@@ -39,12 +40,24 @@ UNFILLED, COMPROMISES, BOUGHT, LEFT_OVER, MISPLACED, PRICE, DROP = range(7)
 
 Aims = tuple[int, ...]
 
+BRANCH = "@branch"
+"""Node of the ports that chains to branches leave aside: no branch may begin there."""
+
 _MOST_MORE = 50
+
+
+def aside(line: Line) -> str:
+    """Node of the ports that the chains of a line leave aside."""
+    return f"@{line}"
 
 
 @dataclass(frozen=True, slots=True)
 class Socket:
-    """Equal ports of a part in its place; `node` is a slot, a unit, or empty for a conduit."""
+    """Equal ports of a part in its place.
+
+    `node` is a slot or a unit; for ports that chains leave aside it is the line the chains are in
+    (`aside`), for those of branches `BRANCH`.
+    """
 
     node: str
     lot: Lot
@@ -205,16 +218,20 @@ class _Builder:
         return frozenset(
             lot.key
             for lot in self.contents.lots
-            if lot.settled
-            or (lot.source == "vehicle" and lot.key in inline)
-            or (lot.source == "cart" and lot.part.kind not in CONDUITS | {"cap"})
+            if not lot.ends_there
+            and (
+                lot.settled
+                or (lot.source == "vehicle" and lot.key in inline)
+                or (lot.source == "cart" and lot.part.kind not in CONDUITS | {"cap"})
+            )
         )
 
     def capacities(self) -> None:
         for lot in self.contents.lots:
             name = ("lot", lot.key)
             self.programme.row(name, least=lot.count, most=lot.count)
-            cost = (1,) if lot.key in self.must_place else (0, 0, 0, int(lot.source == "cart"))
+            spare = lot.source == "cart" and not lot.ends_there
+            cost = (1,) if lot.key in self.must_place else (0, 0, 0, int(spare))
             stray = self.programme.variable(cost, most=lot.count)
             self.programme.term(name, stray)
             self.stray_of[stray] = lot
@@ -253,7 +270,7 @@ class _Builder:
         if lot.source != "shop" and self.programme.has_row(name):
             self.programme.term(name, variable, pieces)
 
-    def uses(self, variable: int, chain: Chain, place: Place) -> None:
+    def uses(self, variable: int, chain: Chain, place: Place, node: str) -> None:
         counted = Counter(key for key, _ in chain.uses)
         for key, pieces in counted.items():
             self.programme.term(("lot", key), variable, pieces)
@@ -261,7 +278,7 @@ class _Builder:
             if key in self.more_of and fitness is not Fitness.GOOD:
                 self.programme.term(("own", key), variable, pieces)
         for passage in chain.passages:
-            self.side_ports(variable, passage.lot, {passage.enters, passage.leaves})
+            self.side_ports(variable, passage.lot, {passage.enters, passage.leaves}, node)
 
     # Slots and units
 
@@ -299,18 +316,18 @@ class _Builder:
             self.programme.term(socket.key, variable, -len(ports))
             self.ledgers[socket.key] = socket
 
-    def side_ports(self, variable: int, lot: Lot, used: Iterable[str]) -> None:
+    def side_ports(self, variable: int, lot: Lot, used: Iterable[str], node: str) -> None:
         """Ledgers of the ports that a chain leaves aside, such as the gauge port of a tee."""
         if len(lot.flow_ports) == 2:
             return
-        for socket, ports in sockets_of(lot, "").items():
-            aside = [port for port in ports if port.id not in used]
-            if not aside or not _must_be_closed(socket):
+        for socket, ports in sockets_of(lot, node).items():
+            left = [port for port in ports if port.id not in used]
+            if not left or not _must_be_closed(socket):
                 continue
             if socket.key not in self.ledgers:
                 self.programme.row(socket.key, least=0, most=0)
                 self.ledgers[socket.key] = socket
-            self.programme.term(socket.key, variable, -len(aside))
+            self.programme.term(socket.key, variable, -len(left))
 
     def unit(self, unit: Unit) -> None:
         """A piece in a link: it is entered as often as it is left, and once at most."""
@@ -492,10 +509,10 @@ class _Builder:
         if isinstance(arrived, Unit) and arrived.bought:
             extra = self.station_cost(arrived.lot, leg.way.place)
             bought, price, drop = bought + extra[BOUGHT], price + extra[PRICE], drop + extra[DROP]
-        misplaced += self.off_the_runs(leg)
+        misplaced += self.off_the_runs(leg) + self.elsewhere(leg)
         variable = self.programme.variable((0, compromises, bought, 0, misplaced, price, drop))
         self.add_leg(leg, variable)
-        self.uses(variable, leg.chain, leg.way.place)
+        self.uses(variable, leg.chain, leg.way.place, aside(leg.way.link.line))
         self.bridges_run(variable, leg)
         for socket in ends:
             if socket.key not in self.ledgers:
@@ -546,6 +563,20 @@ class _Builder:
         of_car = any(isinstance(end, Unit) and end.station.of_vehicle for end in ends)
         return int(of_car and run_between(self.contents.runs, *ends) is None)
 
+    def elsewhere(self, leg: Leg) -> int:
+        """Whether what the caller says a port of the car is does not name this end of the way."""
+        assert leg.chain is not None
+        name = leg.way.link.end[0] if leg.end is None else leg.way.link.start[0]
+        if (leg.start is not None and leg.end is not None) or not leg.chain.passages:
+            return 0
+        last = leg.chain.passages[-1 if leg.end is None else 0]
+        port = last.leaves if leg.end is None else last.enters
+        if port not in last.lot.taken:
+            return 0
+        said = self.contents.probe.outside[f"{last.lot.items[0].ref}.{port}"].casefold()
+        station = self.station(name)
+        return int(not any(called in said for called in (*station.called, station.id)))
+
     def open_unit(self, socket: Socket) -> None:
         """The ledger of a piece in a link: its ends are taken by the way that holds it."""
         self.programme.row(socket.key, most=len(sockets_of(socket.lot, socket.node)[socket]))
@@ -571,26 +602,26 @@ class _Builder:
                 self.programme.term(("unit", unit.id), variable)
                 self.programme.term(socket.key, variable)
                 self.use(variable, unit.lot)
-                self.uses(variable, chain, Place(line))
+                self.uses(variable, chain, Place(line), BRANCH)
                 self.payload[variable] = Closing(socket, unit.lot, chain, 1, unit)
 
-    def may_branch(self, socket: Socket, line: str) -> bool:
+    def may_branch(self, socket: Socket, line: Line) -> bool:
         if not _must_be_closed(socket):
             return False
         node = self.nodes.get(socket.node)
-        if isinstance(node, Unit):
-            return False
-        return node is None or line in _lines_of(node.station, self.layout)
+        if node is None:
+            return socket.node == aside(line)
+        return isinstance(node, Slot) and line in _lines_of(node.station, self.layout)
 
     def closings(self, socket: Socket) -> None:
         """What may close the ports of a socket that no way takes."""
         if not _must_be_closed(socket) or isinstance(self.nodes.get(socket.node), Unit):
             return
         most = len(sockets_of(socket.lot, socket.node)[socket])
-        if not socket.node:
+        if socket.node not in self.nodes:
             most *= socket.lot.count
         for lot in self.contents.lots:
-            if lot.part.kind != "cap" or lot.source != "cart":
+            if lot.part.kind != "cap" or lot.source != "cart" or lot.ends_there:
                 continue
             how = min(
                 (g for face in lot.faces.values() if (g := grade(socket.face, face)) is not None),
@@ -620,9 +651,10 @@ class _Builder:
     def line_at(self, socket: Socket) -> Line:
         node = self.nodes.get(socket.node)
         if node is None:
-            return "feed"
+            lines: tuple[Line, ...] = get_args(Line)
+            return next((line for line in lines if socket.node == aside(line)), "feed")
         port = sockets_of(socket.lot, socket.node)[socket][0]
-        return port_line(node.station, socket.lot, port.id, self.layout)
+        return port_line(node.station, socket.lot.part, port.id, self.layout)
 
     # The answer
 
@@ -700,14 +732,12 @@ def _line_of(station: Station, layout: Layout) -> Line:
     return "feed" if "feed" in lines or not lines else lines[0]
 
 
-def port_line(station: Station, lot: Lot, port: str, layout: Layout) -> Line:
+def port_line(station: Station, part: Component, port: str, layout: Layout) -> Line:
     """The line that a station's port is in, whether or not anything joins it."""
     for link in layout.template.links:
         for station_id, name in (link.start, link.end):
             if station_id == station.id and any(
-                each.id == port
-                for selector in station.ports[name]
-                for each in selector.ports(lot.part)
+                each.id == port for selector in station.ports[name] for each in selector.ports(part)
             ):
                 return link.line
     return _line_of(station, layout)

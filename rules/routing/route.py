@@ -28,8 +28,8 @@ from rules.routing.outcome import (
     Objective,
     Routing,
 )
-from rules.routing.pieces import Contents, read_cart
-from rules.routing.plan import BOUGHT, COMPROMISES, UNFILLED, Plan, solve
+from rules.routing.pieces import Contents, Lot, read_cart
+from rules.routing.plan import BOUGHT, COMPROMISES, UNFILLED, Plan, port_line, solve
 from rules.routing.seating import Seated, seat
 from rules.routing.sizing import Sizing
 from rules.routing.supplies import Supplied, spare, supply
@@ -130,7 +130,7 @@ class _Router:
         joined = join(plan, self.contents, self.conditions)
         seated = seat(plan.layout, joined, self.contents, self.offers.currency)
         holes = find_holes(plan, joined, seated, self.offers, self.conditions, self.sizing)
-        items = self.placed_items(joined, seated)
+        items = self.placed_items(joined, seated, plan.layout)
         joints = self.all_joints(holes)
         circuit = self.completed(items, joints, holes, joined)
         supplied = supply(circuit, self.catalogue, self.offers, self.conditions, self.contents.runs)
@@ -229,7 +229,7 @@ class _Router:
 
     # Items and joints
 
-    def placed_items(self, joined: Joined, seated: Seated) -> dict[str, Item]:
+    def placed_items(self, joined: Joined, seated: Seated, layout: Layout) -> dict[str, Item]:
         """The cart's own parts that have a place, by ref; those settled by the caller always."""
         stands = [*joined.nodes.values(), *seated.stands]
         stands += [stand for filled in joined.filled for stand in filled.stands]
@@ -243,11 +243,27 @@ class _Router:
         for lot in self.contents.lots:
             if lot.settled and lot.source == "cart":
                 items |= {item.ref: items.get(item.ref, item) for item in lot.items}
+                items |= {item.ref: item for item in self.settled_caps(lot, joined, layout)}
         settled = {end.partition(".")[0] for joint in self.contents.joints for end in joint.ends}
         for group in self.contents.groups:
             if group.kind != "injector" or group.ref in settled:
                 items.setdefault(group.ref, group.item)
         return {ref: items[ref] for ref in sorted(items) if ref in own or ref not in self.vehicle}
+
+    def settled_caps(self, lot: Lot, joined: Joined, layout: Layout) -> Iterator[Item]:
+        """Caps that the caller has put on a port, with the line that the port is in."""
+        (item,) = lot.items
+        if lot.part.kind != "cap" or item.line is not None:
+            return
+        stations = {slot.id: slot.station for slot in layout.slots}
+        stands = {stand.item.ref: (node, stand) for node, stand in joined.nodes.items()}
+        for joint in self.contents.joints:
+            ends = [end.split(".") for end in joint.ends]
+            for (ref, _), (beside, port) in (ends, ends[::-1]):
+                node, stand = stands.get(beside, ("", None))
+                if ref == item.ref and stand is not None and node in stations:
+                    line = port_line(stations[node], stand.part, port, layout)
+                    yield item.model_copy(update={"line": line})
 
     @property
     def vehicle(self) -> frozenset[str]:
@@ -320,7 +336,7 @@ class _Router:
         )
         for lot in self.contents.lots:
             left = joined.left[lot.key]
-            if left and lot.source == "cart":
+            if left and lot.source == "cart" and not lot.settled:
                 yield explainer.left_over(lot, left)
         for group, pieces in seated.left:
             what = "All seats are taken." if seated.part is not None else "No rail seats it."
@@ -342,10 +358,9 @@ class _Router:
         self, items: dict[str, Item], circuit: Circuit, supplied: Supplied
     ) -> Iterator[Item]:
         """The items, of seals and clamps only as many as joints take."""
-        named = {ref for joint in self.cart.joints for ref in joint.uses}
         for ref, item in items.items():
             group = self.contents.probe.items.get(ref)
-            if group is None or group.kind not in ("seal", "clamp") or ref in named:
+            if group is None or group.kind not in ("seal", "clamp"):
                 yield item
                 continue
             packed = getattr(group.part.spec, "pieces", None) or 1

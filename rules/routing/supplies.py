@@ -94,6 +94,7 @@ class _Supplier:
         self.runs = runs
         self.found = Supplied()
         self.named = Counter(item for joint in circuit.joints for item in joint.uses)
+        self.found.used.update(item.ref for item in self.named.elements())
         self.matings: Mapping[PlacedJoint, Mating] = {
             joint: mating(end_of(joint.first), end_of(joint.second)) for joint in circuit.joints
         }
@@ -112,9 +113,7 @@ class _Supplier:
         """One to each hose on a barb: so that most get one that fits, and the right kind."""
         joints = [joint for joint in self.circuit.joints if self.wants_clamp(joint)]
         stock = [
-            item
-            for item in self.loose("clamp")
-            for _ in range(min(item.item.quantity, len(joints)))
+            item for item in self.loose("clamp") for _ in range(min(self.left(item), len(joints)))
         ]
         given: dict[PlacedJoint, PlacedItem] = {}
         if joints and stock:
@@ -176,7 +175,7 @@ class _Supplier:
     def seals(self) -> None:
         stock = Counter[PlacedItem]()
         for item in self.loose("seal"):
-            stock[item] = item.item.quantity * (getattr(item.part.spec, "pieces", None) or 1)
+            stock[item] = self.left(item)
         self.banjo_washers(stock)
         for joint, how in self.matings.items():
             for need in how.needs:
@@ -311,8 +310,13 @@ class _Supplier:
     # Shared
 
     def loose(self, kind: str) -> list[PlacedItem]:
-        """Items of a kind that no joint names yet."""
-        return [item for item in self.circuit.of_kind(kind) if item not in self.named]
+        """Items of a kind of which there are more pieces than joints name."""
+        return [item for item in self.circuit.of_kind(kind) if self.left(item) > 0]
+
+    def left(self, item: PlacedItem) -> int:
+        """Pieces of an item that no joint names."""
+        pieces = item.item.quantity * (getattr(item.part.spec, "pieces", None) or 1)
+        return pieces - self.named[item]
 
     def put(self, joint: PlacedJoint, item: PlacedItem, pieces: int) -> None:
         self.found.uses.setdefault(joint.name, []).append(item.ref)
@@ -399,5 +403,8 @@ def _together(shorts: Sequence[Short]) -> Short:
 def spare(items: Sequence[PlacedItem], supplied: Supplied) -> Iterator[tuple[PlacedItem, int]]:
     """Seals and clamps of a list beyond what its joints take, with how many pieces."""
     for item in items:
-        if item.kind in ("seal", "clamp") and item.item.quantity > supplied.used[item.ref]:
-            yield item, item.item.quantity - supplied.used[item.ref]
+        if item.kind in ("seal", "clamp"):
+            packed = getattr(item.part.spec, "pieces", None) or 1
+            left = item.item.quantity - -(-supplied.used[item.ref] // packed)
+            if left > 0:
+                yield item, left
