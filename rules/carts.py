@@ -33,6 +33,8 @@ _GRAVE = frozenset({"error", "warning"})
 class CartReport(Report):
     """The answer to a check of a cart.
 
+    A cart with a place that nothing fills does not fit, whatever its parts are like.
+
     Pointers of its findings lead into the cart (`/lines/3`), those of joints that were found into
     this report (`/routing/joints/5`).
     """
@@ -67,6 +69,9 @@ def check_cart(
         "fingerprint": _fingerprint(cart, catalogue, book, templates),
         "routing": routing,
     }
+    if routing.unfilled:
+        # What is not there is judged by no rule: a cart without its pump is not a cart that fits.
+        fields["verdict"] = "does-not-fit"
     if completed is not None:
         whole, what_is_left = completed
         fields |= {
