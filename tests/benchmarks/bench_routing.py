@@ -15,8 +15,8 @@ from typing import Any
 
 from rules.assembly import Vehicle
 from rules.cart import Cart
-from rules.catalogue import Catalogue, catalogue
 from rules.carts import check_cart
+from rules.catalogue import Catalogue, catalogue
 from rules.check import load_rules
 from rules.interchange import mates, replacements
 from rules.parts import Component, Price, read_component
@@ -153,13 +153,19 @@ def main() -> None:
             print(f"{name}, 60 lines, {missing}: cold {cold:.0f} ms, warm {warm:.1f} ms ({what})")
         _, warm = timed(lambda c=cart, s=shop: check_cart(c, s, book, templates))  # type: ignore[misc]
         print(f"{name}, 60 lines, 2 parts forgotten, with both reports: warm {warm:.1f} ms")
-        for sku, port in (("HF-HSE-6-FF", "a"), ("HF-ADP-ORB6-JIC6M", "a"), ("HF-PMP-255", "outlet")):
+        for sku, port in (
+            ("HF-HSE-6-FF", "a"),
+            ("HF-ADP-ORB6-JIC6M", "a"),
+            ("HF-PMP-255", "outlet"),
+        ):
             part = shop.parts[sku]
             cold, warm = timed(lambda p=part, s=shop: replacements(s, p, ("E10",)))  # type: ignore[misc]
             print(f"{name}, replacements of {sku}: cold {cold:.0f} ms, warm {warm:.2f} ms")
             cold, warm = timed(lambda p=part, s=shop, e=port: mates(s, p, e))  # type: ignore[misc]
             count = mates(shop, part, port).count
-            print(f"{name}, mates of {sku}.{port}: cold {cold:.0f} ms, warm {warm:.2f} ms ({count})")
+            print(
+                f"{name}, mates of {sku}.{port}: cold {cold:.0f} ms, warm {warm:.2f} ms ({count})"
+            )
 
 
 if __name__ == "__main__":
