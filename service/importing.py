@@ -11,7 +11,7 @@ from service.imports.csv_rows import read_table
 from service.imports.json_rows import read_array, read_lines
 from service.imports.rows import Table
 from service.imports.schemas import ImportResult
-from service.imports.service import carry_out_import, check_rows, notes, plan_import
+from service.imports.service import carry_out_import, check_rows, plan_import, result_of
 from service.snapshot import Snapshot
 
 
@@ -48,16 +48,7 @@ def import_content(
         with database.write() as write:
             made = carry_out_import(write, batch, mode, known, now())
             revision = write.revision
-    return ImportResult(
-        dry_run=dry_run,
-        mode=mode,
-        components=len(batch.parts),
-        created=len(made.new),
-        replaced=len(made.replacing),
-        unchanged=len(made.unchanged),
-        catalogue_revision=revision,
-        notes=tuple(notes(batch, known)),
-    )
+    return result_of(batch, made, known, mode=mode, dry_run=dry_run, revision=revision)
 
 
 def _table(content: bytes, file_format: FileFormat, decimal: DecimalMark | None) -> Table:
