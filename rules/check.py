@@ -75,14 +75,13 @@ def check(request: Request, catalogue: Catalogue, book: engine.Book) -> Report:
         AssemblyFaults: the request names parts, ports, fuels or vehicles that do not exist.
     """
     circuit = place(request, catalogue)
-    flow = study(circuit, application_facts(circuit))
-    rulings = list(_rulings(cases(circuit, flow), book))
+    app = application_facts(circuit)
+    flow = study(circuit, app)
+    rulings = list(_rulings(cases(circuit, app, flow), book))
     fired = [r for r in rulings if r.ruling.outcome.decision == "fires"]
     open_ = [r for r in rulings if r.ruling.outcome.decision == "cannot-tell"]
     open_findings, open_notes = _unknowns(open_)
-    findings = tuple(
-        sorted([*_fired_findings(fired, circuit, catalogue), *open_findings], key=_order)
-    )
+    findings = tuple(sorted([*_fired_findings(fired, circuit), *open_findings], key=_order))
     return Report(
         verdict=verdict(findings),
         counts=_counts(findings),
@@ -153,9 +152,7 @@ def _stays_open(rule: engine.Rule, case: Case) -> bool:
 # Findings of rules that fire -------------------------------------------------------------------
 
 
-def _fired_findings(
-    fired: Iterable[_Ruled], circuit: Circuit, catalogue: Catalogue
-) -> Iterator[Finding]:
+def _fired_findings(fired: Iterable[_Ruled], circuit: Circuit) -> Iterator[Finding]:
     """One finding for each rule and cause, with all it affects.
 
     Cases have one cause where the rule rests on the same values in each of them.
@@ -165,10 +162,10 @@ def _fired_findings(
         evidence = ruled.rule.evidence(ruled.case.facts)
         causes[ruled.rule.id, *((e.fact, e.value, e.unit) for e in evidence)].append(ruled)
     for group in causes.values():
-        yield _finding(group, circuit, catalogue)
+        yield _finding(group, circuit)
 
 
-def _finding(group: Sequence[_Ruled], circuit: Circuit, catalogue: Catalogue) -> Finding:
+def _finding(group: Sequence[_Ruled], circuit: Circuit) -> Finding:
     first = group[0]
     rule, facts = first.rule, first.case.facts
     return Finding(
@@ -178,7 +175,7 @@ def _finding(group: Sequence[_Ruled], circuit: Circuit, catalogue: Catalogue) ->
         message=rule.render_message(facts) + _elsewhere(group),
         because=_merged_evidence(group),
         explanation=rule.render_explanation(facts),
-        remedy=_remedy(group, circuit, catalogue),
+        remedy=_remedy(group, circuit),
         sources=tuple(dict.fromkeys([*rule.sources, *(s for r in group for s in r.case.sources)])),
         cautions=tuple(
             dict.fromkeys(c for r in group for c in r.rule.render_cautions(r.case.facts))
@@ -224,13 +221,13 @@ def _listed(names: Iterable[str]) -> str:
     return f"{', '.join(most)} and {last}" if most else last
 
 
-def _remedy(group: Sequence[_Ruled], circuit: Circuit, catalogue: Catalogue) -> Remedy:
+def _remedy(group: Sequence[_Ruled], circuit: Circuit) -> Remedy:
     first = group[0]
     text = first.rule.render_remedy(first.case.facts)
     finder = FINDERS.get(first.rule.remedy.find or "")
     if finder is None:
         return Remedy(text=text)
-    found = [f for r in group for f in finder(Search(r.case, circuit, catalogue))]
+    found = [f for r in group for f in finder(Search(r.case, circuit))]
     return Remedy(
         text=text,
         add=_suggestions(f for f in found if f.replaces is None),

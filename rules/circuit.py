@@ -123,6 +123,11 @@ class PlacedPort:
         """Whether fuel for the engine passes here."""
         return self.port.role in FLOW_ROLES
 
+    @property
+    def pieces(self) -> int:
+        """How many equal ports this stands for, over all pieces of the item."""
+        return self.port.count * self.item.item.quantity
+
 
 @dataclass(frozen=True, eq=False)
 class PlacedJoint:
@@ -145,6 +150,11 @@ class PlacedJoint:
         """Both ports by name, in alphabetical order."""
         low, high = sorted((self.first.name, self.second.name))
         return f"{low} and {high}"
+
+    @property
+    def pieces(self) -> int:
+        """How many joints this one stands for: six injectors in six seats are six."""
+        return min(end.pieces for end in self.ends)
 
     def other(self, port: PlacedPort) -> PlacedPort:
         """The far side of the joint."""

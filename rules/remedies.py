@@ -14,6 +14,7 @@ from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.case import Case
 from rules.facts.joint import end_of, part_end
 from rules.facts.run import RunFacts
+from rules.facts.supplies import covers
 from rules.facts.whole import WholeFacts, banjo_threads, fits_banjo
 from rules.reference.mating import End, mate
 from rules.schema import Unknown
@@ -37,7 +38,11 @@ class Search:
 
     case: Case
     circuit: Circuit
-    catalogue: Catalogue
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The catalogue that the circuit's parts come from."""
+        return self.circuit.catalogue
 
     @property
     def ends(self) -> tuple[PlacedPort, ...]:
@@ -49,6 +54,11 @@ class Search:
             if port is not None:
                 found.append(port)
         return tuple(found)
+
+    @property
+    def pieces(self) -> int:
+        """How many equal joints the case stands for."""
+        return min((end.pieces for end in self.ends), default=1)
 
     @property
     def items(self) -> tuple[PlacedItem, ...]:
@@ -74,11 +84,6 @@ def price_order(part: parts.Component) -> tuple[float, str]:
     return amount, part.sku or ""
 
 
-def group_size(ports: Iterable[PlacedPort]) -> int:
-    """How many equal joints one joint of groups stands for."""
-    return min((p.port.count * p.item.item.quantity for p in ports), default=1)
-
-
 def adapter_between(search: Search) -> Iterator[Found]:
     """The cheapest adapter whose two ends seal on the two ends of a joint."""
     if len(search.ends) != 2:
@@ -91,7 +96,7 @@ def adapter_between(search: Search) -> Iterator[Found]:
         and _joins(part, end_of(first), end_of(second))
     ]
     for part in sorted(wanted, key=price_order)[:1]:
-        yield Found(part, group_size(search.ends))
+        yield Found(part, search.pieces)
 
 
 def _screwing_on(catalogue: Catalogue, end: End) -> Iterator[parts.Component]:
@@ -142,7 +147,7 @@ def seal_for_joint(search: Search) -> Iterator[Found]:
         ]
         for part in sorted(fitting, key=price_order)[:1]:
             pieces = getattr(part.spec, "pieces", None) or 1
-            yield Found(part, -(-need.count * group_size(search.ends) // pieces))
+            yield Found(part, -(-need.count * search.pieces // pieces))
 
 
 def clamp_for_joint(search: Search) -> Iterator[Found]:
@@ -153,21 +158,16 @@ def clamp_for_joint(search: Search) -> Iterator[Found]:
         if isinstance(end.item.part.spec, parts.HoseMarks)
     ]
     for part in sorted(search.catalogue.offered("clamp"), key=price_order):
-        if any(_covers(part.spec, diameter) for diameter in outside):
-            yield Found(part, group_size(search.ends))
+        if any(_clamps(part.spec, diameter) for diameter in outside):
+            yield Found(part, search.pieces)
             return
 
 
-def _covers(spec: object, outside_mm: float | None) -> bool:
+def _clamps(spec: object, outside_mm: float | None) -> bool:
+    """Whether a part is a clamp for injection pressure that is known to suit a hose."""
     if not isinstance(spec, parts.ClampSpec) or spec.style not in _INJECTION_CLAMPS:
         return False
-    least, most = spec.least_diameter_mm, spec.most_diameter_mm
-    return (
-        outside_mm is not None
-        and least is not None
-        and most is not None
-        and least <= outside_mm <= most
-    )
+    return covers(spec, outside_mm) is True
 
 
 def clamps_short(search: Search) -> Iterator[Found]:
@@ -181,7 +181,7 @@ def clamps_short(search: Search) -> Iterator[Found]:
         if isinstance(item.part.spec, parts.HoseMarks)
     }
     for part in sorted(search.catalogue.offered("clamp"), key=price_order):
-        if any(_covers(part.spec, diameter) for diameter in hoses):
+        if any(_clamps(part.spec, diameter) for diameter in hoses):
             yield Found(part, short)
             return
 
@@ -233,7 +233,7 @@ def cap_for_port(search: Search) -> Iterator[Found]:
             if part.kind == "cap" and _mates(end, part)
         ]
         for part in sorted(fitting, key=price_order)[:1]:
-            yield Found(part, group_size([end]))
+            yield Found(part, end.pieces)
 
 
 def hose_end_for_joint(search: Search) -> Iterator[Found]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.circuit import Circuit
-from rules.facts.application import application_facts
+from rules.facts.application import AppFacts
 from rules.facts.case import Case
-from rules.facts.flow import FlowFacts, FlowPartFacts, FlowPointFacts, Study, flow_cases, study
+from rules.facts.flow import FlowFacts, FlowPartFacts, FlowPointFacts, Study, flow_cases
 from rules.facts.flow.records import POINTS
 from rules.facts.joint import JointFacts, joint_cases
 from rules.facts.material import MaterialFacts, material_cases
@@ -33,17 +33,14 @@ SUBJECTS = {
 """The subjects of rules by the word after `about:`, with their facts."""
 
 
-def cases(circuit: Circuit, flow: Study | None = None) -> Iterator[Case]:
+def cases(circuit: Circuit, app: AppFacts, flow: Study) -> Iterator[Case]:
     """Every case of a circuit, subject by subject, in the order of the request's names.
 
     Args:
         circuit: the placed assembly.
-        flow: the study of its flow, where it is at hand already.
-
-    Raises:
-        AssemblyFaults: a measured consumption below what the heat of the fuel allows.
+        app: the facts of its application.
+        flow: the study of its flow.
     """
-    app = application_facts(circuit)
     for of_subject in (
         joint_cases,
         material_cases,
@@ -53,4 +50,4 @@ def cases(circuit: Circuit, flow: Study | None = None) -> Iterator[Case]:
         whole_cases,
     ):
         yield from of_subject(circuit, app)
-    yield from flow_cases(flow or study(circuit, app), app)
+    yield from flow_cases(flow, app)

@@ -37,7 +37,7 @@ class Supplies:
         for joint, mating in self._matings.items():
             short = []
             for need in mating.needs:
-                wanted = need.count * _group_size(joint)
+                wanted = need.count * joint.pieces
                 if need.provided or self._named_supply(joint, need):
                     continue
                 if _take(stock, need, joint, wanted):
@@ -98,7 +98,7 @@ class Supplies:
             for end in joint.ends
             if isinstance(end.item.part.spec, parts.HoseMarks)
         ]
-        fits = [_covers(_clamp_spec(c), d) for c in candidates for d in outside]
+        fits = [covers(_clamp_spec(c), d) for c in candidates for d in outside]
         if not fits or None in fits:
             return UNKNOWN
         return any(fits)
@@ -132,17 +132,12 @@ def _clamp_spec(item: PlacedItem) -> parts.ClampSpec:
     return item.part.spec
 
 
-def _covers(clamp: parts.ClampSpec, outside_mm: float | None) -> bool | None:
+def covers(clamp: parts.ClampSpec, outside_mm: float | None) -> bool | None:
+    """Whether a clamp's range holds a hose's outside diameter; `None` where either is unknown."""
     least, most = clamp.least_diameter_mm, clamp.most_diameter_mm
     if outside_mm is None or least is None or most is None:
         return None
     return least <= outside_mm <= most
-
-
-def _group_size(joint: PlacedJoint) -> int:
-    """How many joints this one stands for: six injectors in six seats are six."""
-    sizes = [end.port.count * end.item.item.quantity for end in joint.ends]
-    return min(sizes)
 
 
 def _counted_together(joint: PlacedJoint) -> frozenset[str]:

@@ -127,7 +127,7 @@ def _seats(circuit: Circuit) -> Maybe[int]:
     if not rails:
         return _pieces(circuit, "injector")
     seats = [
-        port.port.count * item.item.quantity
+        port.pieces
         for item in rails
         for port in item.ports
         if port.port.connection is not None and port.port.connection.system == "injector-seat"

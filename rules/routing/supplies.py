@@ -182,7 +182,7 @@ class _Supplier:
                 washers = "crush-washer" in need.parts and _is_banjo(joint)
                 if need.provided or washers or set(need.parts) & _NOT_SEALS:
                     continue
-                wanted = need.count * _group_size(joint)
+                wanted = need.count * joint.pieces
                 self.seal(joint, stock, wanted, _fitting(need, joint), _in_words(need))
 
     def banjo_washers(self, stock: Counter[PlacedItem]) -> None:
@@ -342,10 +342,6 @@ def _outside_mm(joint: PlacedJoint) -> float | None:
         ),
         None,
     )
-
-
-def _group_size(joint: PlacedJoint) -> int:
-    return min(end.port.count * end.item.item.quantity for end in joint.ends)
 
 
 def _is_banjo(joint: PlacedJoint) -> bool:

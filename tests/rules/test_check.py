@@ -139,11 +139,15 @@ def test_every_demo_gets_the_verdict_its_story_tells() -> None:
 
 def test_facts_of_every_demo_suit_their_schema() -> None:
     from rules.circuit import place
+    from rules.facts.application import application_facts
+    from rules.facts.flow import study
     from rules.facts.subjects import SUBJECTS, cases
 
     faults = []
     for demo in DEMOS:
-        for case in cases(place(Request.model_validate(demo.body), SHOP)):
+        circuit = place(Request.model_validate(demo.body), SHOP)
+        app = application_facts(circuit)
+        for case in cases(circuit, app, study(circuit, app)):
             faults += SUBJECTS[case.about].schema.faults_of(case.facts)
     assert faults == []
 
