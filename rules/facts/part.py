@@ -25,7 +25,6 @@ from rules.facts.words import (
 )
 from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Unknown, Word, Words
 
-# Clearance of a clamped hose class by bore: SAE J30 R6 to R8 fall at 3/8 inch.
 _TABLE_J30 = "reference table, SAE J30"
 _THREADED = frozenset(
     {

@@ -49,7 +49,6 @@ class RunFacts(Record):
     regulator_first: Annotated[
         bool, Flag(label="regulator before the rail", origin="computed from the joints")
     ]
-    reaches_tank: Annotated[bool, Flag(label="leads to the tank", origin="computed")]
     origins: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -105,7 +104,6 @@ def _run(circuit: Circuit, app: AppFacts, start: PlacedPort, line: str) -> Itera
                 wanted_stated=not isinstance(wanted, Unknown),
                 wanted_by=wanted_by,
                 regulator_first=_regulator_first(passed),
-                reaches_tank=_reaches_tank(passed, goal, circuit),
             ),
             refs=tuple(item.ref for item in counted) or (start.item.ref, goal.item.ref),
             ports=(start.name, goal.name),
@@ -190,8 +188,3 @@ def _wanted(circuit: Circuit, line: str) -> tuple[Maybe[float], str]:
 def _regulator_first(passed: list[PlacedItem]) -> bool:
     kinds = [item.kind for item in passed]
     return "regulator" in kinds and kinds[-1] in ("rail", "injector")
-
-
-def _reaches_tank(passed: list[PlacedItem], goal: PlacedPort, circuit: Circuit) -> bool:
-    ends_in_car = goal.name in circuit.outside
-    return ends_in_car or passed[-1].kind in ("tank", "tank-module", "surge-tank")

@@ -29,7 +29,6 @@ class WholeFacts(Record):
     seats: Annotated[Maybe[int], Number(label="injector seats", origin="catalogue")]
     regulators: Annotated[int, Number(label="regulators", origin="request")]
     regulator_names: Annotated[str, Text(label="regulators", origin="request")]
-    filters_after_pump: Annotated[int, Number(label="filters", origin="request")]
     return_lines: Annotated[int, Number(label="return lines to the tank", origin="computed")]
     ethanol_sensors: Annotated[int, Number(label="ethanol sensors", origin="request")]
     saddle_tank: Annotated[Maybe[bool], Flag(label="saddle tank", origin="catalogue")]
@@ -80,7 +79,6 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
         seats=_seats(circuit),
         regulators=len(_regulating(circuit)),
         regulator_names=", ".join(item.ref for item in _regulating(circuit)) or "none",
-        filters_after_pump=len(circuit.of_kind("filter")),
         return_lines=_return_lines(circuit),
         ethanol_sensors=_ethanol_sensors(circuit),
         saddle_tank=saddle,

@@ -108,7 +108,6 @@ CLAMPS = Vocabulary(
     },
 )
 BARBS = Vocabulary("barb style", v.words(v.BarbStyle))
-SEALS = Vocabulary("seal", v.words(v.SealForm))
 RETENTIONS = Vocabulary(
     "retention",
     v.words(v.Retention),
@@ -122,10 +121,7 @@ USES = Vocabulary("use", v.words(v.Use))
 PUMP_CONTROLS = Vocabulary("pump control", v.words(v.PumpControl))
 MOUNTS = Vocabulary("pump mount", v.words(v.PumpMount))
 REFERENCES = Vocabulary("pressure reference", v.words(v.PressureReference))
-ACTIONS = Vocabulary("regulator action", v.words(v.RegulatorAction))
-SHAPES = Vocabulary("tank shape", ("single", "saddle"))
 JET_DRIVES = Vocabulary("jet drive", ("none", "return-flow", "feed-bleed", "regulator-spill"))
 PORT_STATES = Vocabulary("port state", ("joined", "capped", "outside", "open"))
-END_FIXINGS = Vocabulary("hose end fixing", ("crimped", "reusable", "push-on"))
 CLASS_USES = Vocabulary("use of a hose class", ("yes", "no", "declared"))
 """Whether a class is made for a use; `declared`: the maker's sheet of the part decides."""

@@ -36,7 +36,6 @@ class Figures:
     def __init__(self, end: End, injectors: Injectors | None) -> None:
         self.end = end
         self.injectors = injectors
-        self._solution = end.batch.solution
 
     # Passages ---------------------------------------------------------------------------------
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict, deque
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -13,7 +13,7 @@ from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.case import Gap
 from rules.facts.flow.elements import Around, element_of
 from rules.facts.flow.ledger import Ledger, Shortfall
-from rules.facts.flow.pieces import MANIFOLD, TANK, Piece, Seat, home_of, is_seat, ways_of
+from rules.facts.flow.pieces import MANIFOLD, TANK, Piece, Seat, is_seat, ways_of
 from rules.facts.flow.practice import LARGEST_GROUP
 from rules.hydraulics import (
     BackPressureRegulator,
@@ -523,9 +523,3 @@ def follows_manifold(item: PlacedItem, circuit: Circuit) -> bool | None:
         for port in sensing
     )
     return spec.reference == "manifold" and connected
-
-
-def surge_tanks(circuit: Circuit) -> Iterator[tuple[PlacedItem, str]]:
-    """The surge tanks of a circuit, with the node of each."""
-    for item in circuit.of_kind("surge-tank"):
-        yield item, home_of(item)
