@@ -140,7 +140,6 @@ def _addressable(sku: str) -> str:
 
 Sku = Annotated[
     str,
-    AfterValidator(_addressable),
     Field(
         min_length=1,
         max_length=64,
@@ -148,6 +147,7 @@ Sku = Annotated[
         description="A part number, kept as text: leading and trailing zeros count.",
         examples=["LW-ADP-0601"],
     ),
+    AfterValidator(_addressable),
 ]
 AskedSku = Annotated[
     str,
