@@ -1157,7 +1157,9 @@ def test_a_sound_system_draws_no_finding_about_its_flow() -> None:
 )
 def test_facts_of_flow_suit_their_schema(body: dict[str, Any]) -> None:
     faults = []
-    for case in cases(place(Request.model_validate(body), EMPTY_SHOP)):
+    circuit = place(Request.model_validate(body), EMPTY_SHOP)
+    app = application_facts(circuit)
+    for case in cases(circuit, app, study(circuit, app)):
         for facts in (case.facts, *case.alternatives):
             faults += SUBJECTS[case.about].schema.faults_of(facts)  # type: ignore[arg-type]
     assert faults == []
