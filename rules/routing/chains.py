@@ -180,12 +180,18 @@ class ChainFinder:
 
     def chains(self, start: Face, goal: Face) -> list[Chain]:
         """The chains from a face to another that nothing beats, cheapest first."""
+        return _unbeaten(
+            chain for chain in self._all_chains(start, goal) if self.span.admits(chain)
+        )
+
+    def _all_chains(self, start: Face, goal: Face) -> list[Chain]:
+        """The chains from a face to another, whether or not they reach."""
         found = [] if self._bridges is None else self._bridged(start, goal)
         for chain in self._joined_chains(start):
             how = grade(chain.face, goal)
             if how is not None:
                 found.append(self._joined_to(chain, how))
-        return _unbeaten(chain for chain in found if self.span.admits(chain))
+        return found
 
     def chains_to_car(self, start: Face, *, by_hose: bool) -> list[Chain]:
         """The chains from a face to a part of the car that the list does not hold.
@@ -203,8 +209,19 @@ class ChainFinder:
             settled = last is not None and last.leaves in last.lot.taken
             if settled or (chain.has_hose if by_hose else last is None):
                 found.append(chain)
+        if self._bridges is not None:
+            found += self._bridged_to_car(start)
         unbeaten = _unbeaten(found)
         return [_turned(chain) for chain in unbeaten] if self._backwards else unbeaten
+
+    def _bridged_to_car(self, start: Face) -> Iterator[Chain]:
+        """Chains that end where the caller says that a port joins the car, bought parts before."""
+        for way, cost in self._ways:
+            if way.leaves in way.lot.taken:
+                for chain in self._all_chains(start, way.entry):
+                    longer = self._with(chain, way, cost, ()) if chain.buys else None
+                    if longer is not None:
+                        yield longer
 
     # Growing chains
 

@@ -179,7 +179,9 @@ class _Finder:
                 return None
             port = unit_name if isinstance(place, Unit) else name
             ports = place.station.ports_of(stand.part, port)
-            taken = {end for filled in self.joined.filled for j in filled.joints for end in j.ends}
+            joints = [joint for filled in self.joined.filled for joint in filled.joints]
+            joints += [joint for closed in self.joined.closed for joint in closed.joints]
+            taken = {name for joint in joints for name in joint.ends}
             free = [p for p in ports if f"{stand.item.ref}.{p.id}" not in taken] or list(ports)
             if not free:
                 return None

@@ -136,8 +136,10 @@ class Explainer:
         if apart is not None:
             return _Why(_SIZE + abs(apart), "wrong-size", beside, f"{_steps(apart)}: {ends}.")
         if how.reason == "diameter" and how.gap_mm is not None:
-            gap = f"{abs(how.gap_mm):g} mm {'too small' if how.gap_mm > 0 else 'too large'}"
-            return _Why(_SIZE, "wrong-size", beside, f"One end is {gap} for the other: {ends}.")
+            # The gap is what the receiving end has over the entering one; `a` is this part's own.
+            larger = (how.gap_mm > 0) != (how.enters == "a")
+            gap = f"{abs(how.gap_mm):g} mm too {'large' if larger else 'small'}"
+            return _Why(_SIZE, "wrong-size", beside, f"It is {gap}: {ends}.")
         if how.thread is not None:
             return _Why(
                 _SEAL, "wrong-seal", beside, f"The thread is the same, the seal is not: {ends}."

@@ -187,6 +187,7 @@ class _Builder:
         self.programme = Programme(aims=7)
         self.payload: dict[int, Leg | Closing | tuple[Slot, Lot] | Slot | Station] = {}
         self.stray_of: dict[int, Lot] = {}
+        self.waiting: set[int] = set()
         self.standing: dict[tuple[str, tuple[str, ...]], int] = {}
         self.more_of: dict[tuple[str, ...], int] = {}
         self.finders: dict[tuple[Span, bool], ChainFinder] = {}
@@ -372,8 +373,10 @@ class _Builder:
         span = self.span(way, start, end, several)
         nodes = (start.id if start else "", end.id if end else "")
         if not (isinstance(start, Unit) and isinstance(end, Unit)):
-            gap = Leg(way, None, None, None, nodes)
-            self.add_leg(gap, self.programme.variable((1,)))
+            gap = self.programme.variable((1,))
+            self.add_leg(Leg(way, None, None, None, nodes), gap)
+            self.wait(way, start, gap, leaving=True)
+            self.wait(way, end, gap, leaving=False)
         if self.absent(way, start, end, nodes):
             return
         finder = self.finder(span)
@@ -390,6 +393,22 @@ class _Builder:
                     continue
                 for chain in chains:
                     self.filled(Leg(way, leaves, arrives, chain, nodes))
+
+    def wait(self, way: Way, node: Slot | Unit | None, gap: int, *, leaving: bool) -> None:
+        """The ports at the ends of a link that stays open wait for it: nothing is to close them."""
+        name = ("waits", way.id, "" if node is None else node.id, leaving)
+        if not self.programme.has_row(name):
+            self.programme.row(name, most=0)
+            for socket in self.sockets(way, node, leaving=leaving):
+                if socket is None or socket.face.pin is not None:
+                    continue
+                if socket.key not in self.ledgers:
+                    self.open_unit(socket)
+                waiting = self.programme.variable()
+                self.programme.term(name, waiting)
+                self.programme.term(socket.key, waiting)
+                self.waiting.add(waiting)
+        self.programme.term(name, gap, -1)
 
     def span(
         self, way: Way, start: Slot | Unit | None, end: Slot | Unit | None, several: bool
@@ -664,7 +683,7 @@ class _Builder:
         for variable, value in enumerate(solved.values):
             if not value:
                 continue
-            if variable in self.more_of.values():
+            if variable in self.waiting or variable in self.more_of.values():
                 continue
             if variable in self.stray_of:
                 plan.strays[self.stray_of[variable].key] += value
