@@ -19,6 +19,7 @@ from rules.catalogue import Catalogue
 from rules.check import check
 from rules.difference import ApplicationChanges, ChangedFigure, changed, difference
 from rules.engine import Book
+from rules.interchange import replacements
 from rules.parts import Component, FuelId, Model, Price
 from rules.report import Finding, Report, Severity, Suggestion, Verdict
 
@@ -240,10 +241,11 @@ class _Trial:
 
     def converted(self, candidates: Mapping[str, Sequence[Candidate]]) -> Converted | None:
         """The assembly with the best part that settles it in each place."""
-        swaps = {ref: found[0].sku for ref, found in candidates.items() if found[0].settles}
-        if not swaps:
+        best = {ref: found[0] for ref, found in candidates.items() if found[0].settles}
+        if not best:
             return None
-        request = _with(self.asked, swaps)
+        swaps = {ref: self.catalogue.parts[each.sku] for ref, each in best.items()}
+        request = self._with(swaps)
         report = check(request, self.catalogue, self.book)
         return Converted(
             request=request,
@@ -267,24 +269,73 @@ class _Trial:
         return next((item for item in items if item.ref == ref), None)
 
     def _offers(self, ref: str, findings: Iterable[Finding], most: int) -> list[Component]:
-        """Parts that might take the place of another, without the one itself."""
+        """Parts that might take the place of another: what the findings suggest, then its likes."""
         suggested = [
             self.catalogue.get(each.sku)
             for finding in findings
             for each in finding.remedy.replace
             if ref in each.replaces
         ]
-        by_sku = {part.sku: part for part in suggested if part is not None}
+        part = self._part(ref)
+        fuel = self.asked.application.fuel
+        fuels = (fuel,) if isinstance(fuel, str) else ()
+        alike = replacements(self.catalogue, part, fuels, most) if part is not None else ()
+        found = [*suggested, *(self.catalogue.get(each.sku) for each in alike)]
+        by_sku = {each.sku: each for each in found if each is not None}
         return list(by_sku.values())[:most]
 
     def _hindrance(self, ref: str, part: Component) -> str | None:
         """Why a part cannot be tried in the place of another, if it cannot."""
         if self._own_item(ref) is None:
             return "the vehicle brings the part that it would replace"
-        missing = sorted(self._joined_ports(ref) - {port.id for port in part.ports})
+        missing = sorted(self._joined_ports(ref) - self._port_names(ref, part).keys())
         if missing:
-            return f"it has no port called {', '.join(f'`{port}`' for port in missing)}"
+            return f"it has no port like {', '.join(f'`{port}`' for port in missing)}"
         return None
+
+    def _port_names(self, ref: str, part: Component) -> Mapping[str, str]:
+        """What the ports of a part are called on another: the same, or those that are alike."""
+        own = self._part(ref)
+        left = list(part.ports)
+        names: dict[str, str] = {}
+        by_name_first = sorted(
+            own.ports if own else (), key=lambda port: port.id not in {p.id for p in part.ports}
+        )
+        for port in by_name_first:
+            same = [each for each in left if each.id == port.id]
+            likes = [
+                each
+                for each in left
+                if (each.role, each.connection) == (port.role, port.connection)
+            ]
+            if found := same or likes:
+                left.remove(found[0])
+                names[port.id] = found[0].id
+        return names
+
+    def _with(self, swaps: Mapping[str, Component]) -> Request:
+        """The assembly with other parts of the catalogue in the place of some items."""
+        names = {ref: self._port_names(ref, part) for ref, part in swaps.items()}
+
+        def renamed(end: str) -> str:
+            ref, _, port = end.partition(".")
+            return f"{ref}.{names[ref][port]}" if ref in names else end
+
+        items = (
+            item.model_copy(update={"sku": swaps[item.ref].sku, "component": None})
+            if item.ref in swaps
+            else item
+            for item in self.asked.items
+        )
+        joints = (
+            joint.model_copy(update={"ends": tuple(renamed(end) for end in joint.ends)})
+            for joint in self.asked.joints
+        )
+        outside = (
+            entry.model_copy(update={"port": renamed(entry.port)}) for entry in self.asked.outside
+        )
+        places = {"items": tuple(items), "joints": tuple(joints), "outside": tuple(outside)}
+        return self.asked.model_copy(update=places)
 
     def _joined_ports(self, ref: str) -> set[str]:
         ends = [end for joint in self.asked.joints for end in joint.ends]
@@ -296,7 +347,7 @@ class _Trial:
     ) -> Candidate:
         left: tuple[str, ...] = ()
         if hindrance is None:
-            request = _with(self.asked, {ref: str(part.sku)})
+            request = self._with({ref: part})
             report = check(request, self.catalogue, self.book)
             left = tuple(self._left(ref, findings, report))
         return Candidate(
@@ -324,17 +375,6 @@ def _covers(known: Finding, finding: Finding) -> bool:
         and set(known.subject.refs) >= set(finding.subject.refs)
         and _GRAVEST_FIRST.index(known.severity) <= _GRAVEST_FIRST.index(finding.severity)
     )
-
-
-def _with(request: Request, skus: Mapping[str, str]) -> Request:
-    """A request with other parts of the catalogue in the place of some items."""
-    items = tuple(
-        item.model_copy(update={"sku": skus[item.ref], "component": None})
-        if item.ref in skus
-        else item
-        for item in request.items
-    )
-    return request.model_copy(update={"items": items})
 
 
 def _best_first(candidate: Candidate) -> tuple[object, ...]:

@@ -21,6 +21,7 @@ from service.database import Database
 from service.forms import Forms
 from service.handlers import answer_with_problems
 from service.imports import endpoints as imports
+from service.interchange import endpoints as interchange
 from service.limits import BodyLimits
 from service.readings import endpoints as readings
 from service.references import connections, fuels, materials
@@ -36,6 +37,7 @@ _ROUTERS: Final = (
     what_if.router,
     assemblies.router,
     readings.router,
+    interchange.router,
     components.router,
     vehicles.router,
     imports.router,

@@ -43,6 +43,7 @@ GLOSSARY: Final[Mapping[str, str]] = {
     "damped": "Whether it damps pulsation.",
     "dead_time": "Time from the signal to the first flow.",
     "demand": "The fuel that the power takes.",
+    "differences": "In what it is not the same.",
     "drive_flow": "Flow that drives the jet.",
     "driveline_loss_percent": "Share of the crank's power that is lost before the wheels.",
     "drop": "Pressure drop, measured at flows.",

@@ -143,15 +143,22 @@ class TestCandidates:
             item.sku for item in found.converted.request.items
         }
 
-    def test_a_part_without_the_ports_is_not_tried(self) -> None:
+    def test_ports_of_other_names_are_joined_by_what_they_are(self) -> None:
         ports = PARTS["HF-STR-70"].model_dump(mode="json")["ports"]
         other = variant(
             "A-OTHER-NAMES", "HF-STR-70", price=price("0.10"), ports=[{**ports[0], "id": "mouth"}]
         )
-        settles, untried = self.candidates(other)["A-OTHER-NAMES"]
-        assert settles is None
-        assert untried is not None
-        assert "has no port called" in untried
+        found = fuel_change(self.request, "E85", shop_with(other), BOOK)
+        assert step_of(found, "strainer").replacements[0].settles is True
+        assert found.converted is not None
+        ends = {end for joint in found.converted.request.joints for end in joint.ends}
+        assert "strainer.mouth" in ends
+        assert not any(end == "strainer.outlet" for end in ends)
+
+    def test_its_likes_are_tried_too(self) -> None:
+        """One that no finding suggests, but that takes the part's place in any assembly."""
+        like = variant("A-LIKE", "HF-STR-100", price=price("0.20"))
+        assert self.candidates(like)["A-LIKE"] == (False, None)
 
 
 def price(amount: str) -> dict[str, str]:
