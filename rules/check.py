@@ -20,9 +20,10 @@ from rules.assembly import Request
 from rules.catalogue import Catalogue
 from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, place
 from rules.facts.application import application_facts
-from rules.facts.case import Case, Gap
+from rules.facts.case import RECORD, STATE, Case, Gap
 from rules.facts.flow import Study, flow_block, study
 from rules.facts.subjects import SUBJECTS, cases
+from rules.facts.whole import regulator_count
 from rules.language import Language, Outcome
 from rules.remedies import FINDERS, Found, Search
 from rules.report import (
@@ -39,6 +40,7 @@ from rules.report import (
     SwitchedOff,
     verdict,
 )
+from rules.schema import Unknown
 
 __all__ = ["LANGUAGE", "AssemblyFault", "AssemblyFaults", "check", "load_rules"]
 
@@ -123,7 +125,7 @@ def _rulings(found: Iterable[Case], book: engine.Book) -> Iterator[_Ruled]:
         case = of_subject[ruling.subject]
         if case.alternatives:
             of_several[case, ruling.rule].append(ruling)
-        elif ruling.outcome.decision == "fires" or _stays_open(ruling.rule, case):
+        elif ruling.outcome.decision == "fires" or _stays_open(ruling, case):
             yield _Ruled(ruling, case)
     for (case, _), rulings in of_several.items():
         yield _agreed(case, rulings)
@@ -140,11 +142,13 @@ def _agreed(case: Case, rulings: Sequence[engine.Ruling]) -> _Ruled:
     return _Ruled(open_, case, divided=not unrecorded)
 
 
-def _stays_open(rule: engine.Rule, case: Case) -> bool:
-    """Whether any value that the unknown facts may still have keeps a rule from passing."""
+def _stays_open(ruling: engine.Ruling, case: Case) -> bool:
+    """Whether an answer is missed, and any value that it may have keeps the rule from passing."""
+    if case.settled.issuperset(ruling.outcome.unrecorded):
+        return False
     facts: Any = case.facts
     return not case.outcomes or any(
-        rule.condition.decide(replace(facts, **outcome)).decision != "passes"
+        ruling.rule.condition.decide(replace(facts, **outcome)).decision != "passes"
         for outcome in case.outcomes
     )
 
@@ -268,7 +272,7 @@ def _unknowns(open_: Iterable[_Ruled]) -> tuple[list[Finding], list[NotChecked]]
         if all(ruled.rule.severity == "note" for _, ruled in gaps):
             owners = ", ".join(sorted({gap.of for gap, _ in gaps}))
             rules = ", ".join(sorted({ruled.rule.id for _, ruled in gaps}))
-            notes.append(NotChecked(what=rules, why=f"{what} of {owners} is not recorded"))
+            notes.append(NotChecked(what=rules, why=f"not recorded: {what} of {owners}"))
         else:
             findings.append(_unknown_finding(what, gaps))
     return findings, sorted(notes, key=lambda note: (note.what, note.why))
@@ -286,7 +290,8 @@ def _gaps(ruled: _Ruled) -> Iterator[Gap]:
             yield from missing[path]
         else:
             fact = schema.facts[path]
-            yield Gap(fact.label, fact.owner_name(case.facts))
+            remedy = STATE if path.startswith("app.") else RECORD
+            yield Gap(fact.label, fact.owner_name(case.facts), remedy)
 
 
 def _unknown_finding(what: str, gaps: Sequence[tuple[Gap, _Ruled]]) -> Finding:
@@ -310,11 +315,22 @@ def _unknown_finding(what: str, gaps: Sequence[tuple[Gap, _Ruled]]) -> Finding:
             for owner in owners
         ),
         explanation=(
-            f"Without the {what} of {listed} these questions stay open: {', '.join(rules)}."
+            f"Without the {what} of {listed} it stays open whether one of these rules speaks: "
+            f"{_some(rules)}."
         ),
-        remedy=Remedy(text=f"Record the {what} of {listed}, or ask the maker or measure it."),
+        remedy=Remedy(text=gaps[0][0].remedy.format(what=what, of=listed)),
         sources=tuple(dict.fromkeys(s for ruled in deciding for s in ruled.rule.sources)),
     )
+
+
+_MOST_NAMED = 5
+
+
+def _some(rules: Sequence[str]) -> str:
+    """The first of many; `open_rules` holds them all."""
+    more = len(rules) - _MOST_NAMED
+    named = ", ".join(rules[:_MOST_NAMED])
+    return f"{named} and {more} more" if more > 0 else named
 
 
 # The rest of the report ------------------------------------------------------------------------
@@ -361,10 +377,22 @@ def _not_checked(circuit: Circuit) -> Iterator[NotChecked]:
             what="completeness of the circuit",
             why="the request does not say whether fuel returns to the tank",
         )
+    if app.circuit == "return":
+        yield from _regulator_elsewhere(circuit)
     if app.pump_control is None:
         yield NotChecked(what="pump cut-off", why="the request states no pump control")
     if not circuit.of_kind("pump"):
         yield NotChecked(what="filters, direction of flow", why="there is no pump in the list")
+
+
+def _regulator_elsewhere(circuit: Circuit) -> Iterator[NotChecked]:
+    count = regulator_count(circuit)
+    listed = isinstance(count, Unknown) or count > 0
+    if not listed and circuit.goes_on_outside & {"feed", "return", None}:
+        yield NotChecked(
+            what="regulator of the return circuit",
+            why="none is listed, and the fuel goes on outside the list",
+        )
 
 
 def _stamp(book: engine.Book) -> BookStamp:

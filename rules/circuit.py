@@ -289,6 +289,16 @@ class Circuit:
         return [joint.other(port) for joint in self.joints_of.get(port, ())]
 
     @cached_property
+    def goes_on_outside(self) -> frozenset[Line | None]:
+        """The lines in which fuel goes on to unlisted parts; `None` where it is open which."""
+        return frozenset(
+            self.lines.get(port)
+            for item in self.items.values()
+            for port in item.ports
+            if port.name in self.outside and port.carries_flow
+        )
+
+    @cached_property
     def inside_tank(self) -> frozenset[PlacedItem]:
         """Items that lie in the fuel."""
         wet_ports = [

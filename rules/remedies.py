@@ -13,9 +13,11 @@ from rules.catalogue import Catalogue
 from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.case import Case
 from rules.facts.joint import end_of, part_end
+from rules.facts.part import missing_needs
 from rules.facts.run import RunFacts
 from rules.facts.supplies import covers
 from rules.facts.whole import WholeFacts, banjo_threads, fits_banjo
+from rules.quantities import QuantityError, read_quantity
 from rules.reference.mating import End, mate
 from rules.schema import Unknown
 
@@ -302,13 +304,45 @@ def ethanol_sensor(search: Search) -> Iterator[Found]:
             return
 
 
-def missing_needs(search: Search) -> Iterator[Found]:
-    """What an item's maker says it needs, by SKU where it must be a certain one."""
+def needs_of_the_maker(search: Search) -> Iterator[Found]:
+    """What the list lacks of an item's needs: the part named, or the cheapest that serves."""
+    lacking = missing_needs(search.circuit)
     for item in search.items:
-        for need in item.part.needs:
-            part = search.catalogue.get(need.sku) if need.sku else None
-            if part is not None and part.lifecycle == "sold":
-                yield Found(part, need.quantity * item.item.quantity)
+        for need in lacking[item]:
+            if need.sku is not None:
+                named = search.catalogue.get(need.sku)
+                serving = [named] if named is not None and named.lifecycle == "sold" else []
+            else:
+                serving = [
+                    part
+                    for part in search.catalogue.offered(need.kind)
+                    if _serves(part, need, item, search.circuit)
+                ]
+            for part in sorted(serving, key=price_order)[:1]:
+                yield Found(part, need.quantity)
+
+
+def _serves(part: parts.Component, need: parts.Need, item: PlacedItem, circuit: Circuit) -> bool:
+    """Whether a fuse, wire or relay is known to be of the size asked for; others have no sizes."""
+    spec = part.spec
+    if isinstance(spec, parts.FuseSpec):
+        return need.size is not None and spec.rating_a == _size(need.size, "current", "A")
+    if isinstance(spec, parts.WireSpec):
+        asked = _size(need.size, "area", "mm**2") if need.size else None
+        return asked is not None and spec.area_mm2 is not None and spec.area_mm2 >= asked
+    if isinstance(spec, parts.RelaySpec) and isinstance(item.part.spec, parts.PumpSpec):
+        current, rating = item.part.spec.maximum_current_a, spec.rating_a
+        strong = current is not None and rating is not None and rating >= current
+        modulated = circuit.application.pump_control == "speed-controlled"
+        return strong and spec.solid_state is modulated
+    return False
+
+
+def _size(text: str, dimension: str, unit: str) -> float | None:
+    try:
+        return read_quantity(text, dimension, unit)
+    except QuantityError:
+        return None
 
 
 FINDERS: Mapping[str, Callable[[Search], Iterator[Found]]] = {
@@ -324,6 +358,6 @@ FINDERS: Mapping[str, Callable[[Search], Iterator[Found]]] = {
     "filter-for-run": filter_for_run,
     "strainer": strainer,
     "ethanol-sensor": ethanol_sensor,
-    "missing-needs": missing_needs,
+    "missing-needs": needs_of_the_maker,
 }
 """The finders by the name that rules use after `find:`."""

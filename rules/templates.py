@@ -1,7 +1,8 @@
 """Texts with facts in them: "{a.name} has a bore of {a.bore_mm}".
 
 A placeholder is a fact of the rule's subject and nothing more. It is checked when the book is
-loaded, so that a text can never miss a value; a brace that is meant is written twice.
+loaded, so that a text can never miss a value; a brace that is meant is written twice. A word of a
+vocabulary that begins a sentence gets a capital; a name that a caller gave stays as it is.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from rules.schema import Fact, Schema
+from rules.schema import Fact, Schema, Word, Words
 from rules.sourcetext import Fault, TextFaults
 
 _PIECE = re.compile(r"(?P<brace>\{\{|\}\})|\{(?P<path>[^{}]*)\}|(?P<stray>[{}])")
@@ -30,9 +31,14 @@ class Template:
 
     def render(self, facts: Any) -> str:
         """Fill in the facts of a record: numbers with their unit, "not recorded" if unknown."""
-        return "".join(
-            piece if isinstance(piece, str) else piece.show(facts) for piece in self.pieces
-        )
+        text = ""
+        for piece in self.pieces:
+            shown = piece if isinstance(piece, str) else piece.show(facts)
+            begins = not text or text.endswith(". ")
+            if begins and isinstance(piece, Fact) and isinstance(piece.type, Word | Words):
+                shown = shown[:1].upper() + shown[1:]
+            text += shown
+        return text
 
 
 def compile_template(source: str, schema: Schema) -> Template:

@@ -16,12 +16,21 @@ def recorded(value: T | None) -> T | Unknown:
     return UNKNOWN if value is None else value
 
 
+RECORD = "Record the {what} of {of}, or ask the maker or measure it."
+STATE = "State the {what} in the request."
+WHICH_LINE = "Say which `line` {of} is in, or join it to what shows it."
+
+
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """An attribute that nobody recorded: what, and of which part, port or joint."""
+    """An attribute that nobody recorded: what, and of which part, port or joint.
+
+    `remedy` says how to close it; `{what}` and `{of}` stand for both.
+    """
 
     what: str
     of: str
+    remedy: str = RECORD
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +50,8 @@ class Case:
         alternatives: other values that the facts may have within what is known. A rule answers only
             where it says the same of all of them.
         between: what is not recorded and lies between the facts and their alternatives.
+        settled: unknown facts that need no answer any more, because a rule of its own says what is
+            certain whatever they are.
         missing: asked only when something cannot be told: for a computed fact that is unknown, the
             attributes that were not recorded and that it hangs on. A fact that is not among them
             stands for itself.
@@ -57,3 +68,4 @@ class Case:
     alternatives: tuple[Record, ...] = ()
     between: tuple[Gap, ...] = ()
     outcomes: tuple[Mapping[str, str], ...] = ()
+    settled: frozenset[str] = frozenset()

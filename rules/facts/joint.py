@@ -10,8 +10,8 @@ from typing import Annotated, get_args
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedJoint, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, Gap, recorded
-from rules.facts.part import pressure_in
+from rules.facts.case import WHICH_LINE, Case, Gap, recorded
+from rules.facts.part import pressure_gaps, pressure_in
 from rules.facts.supplies import Supplies
 from rules.facts.words import (
     BARBS,
@@ -139,7 +139,9 @@ class JointFacts(Record):
         Maybe[float],
         Number("kPa", shown="bar", label="pressure it sees", origin="computed: base plus boost"),
     ]
-    rated_for_it: Annotated[bool, Flag(label="rated for that pressure", origin="catalogue")]
+    ratings_stated: Annotated[
+        bool, Flag(label="working pressure of both parts stated", origin="catalogue")
+    ]
     needs: Annotated[frozenset[str], Words(NEEDS, label="needs", origin=_TABLE)]
     seal_missing: Annotated[Maybe[bool], Flag(label="seal missing", origin="computed")]
     seal_wanted: Annotated[str, Text(label="seal wanted", origin=_TABLE)]
@@ -228,7 +230,8 @@ def _case(
         in_tank=_in_tank(a.item, b.item, circuit),
         in_engine_bay="engine-bay" in (a.item.item.placement, b.item.item.placement),
         pressure_kpa=pressure,
-        rated_for_it=_rated(a.item, b.item, pressure),
+        ratings_stated=None
+        not in (a.item.part.working_pressure_kpa, b.item.part.working_pressure_kpa),
         needs=frozenset(part for need in mating.needs for part in need.parts),
         seal_missing=supplies.seal_missing(joint),
         seal_wanted=supplies.seal_wanted(joint),
@@ -249,13 +252,14 @@ def _case(
         refs=tuple(dict.fromkeys((first.item.ref, second.item.ref))),
         ports=(first.name, second.name),
         pointer=joint.pointer,
-        missing=partial(_missing, joint, mating, (a, b)),
+        missing=partial(_missing, joint, mating, (a, b), line, app),
         sources=_standards(a_facts, b_facts, circuit),
         outcomes=(
             tuple({"mating": verdict, "reason": reason} for verdict, reason in mating.outcomes)
             if open_verdict
             else ()
         ),
+        settled=frozenset({"mating", "reason"} if open_verdict and not mating.could_seal else ()),
     )
 
 
@@ -311,14 +315,6 @@ def _in_tank(one: PlacedItem, other: PlacedItem, circuit: Circuit) -> Maybe[bool
     if True in known:
         return True
     return UNKNOWN if None in known else False
-
-
-def _rated(one: PlacedItem, other: PlacedItem, pressure: Maybe[float]) -> bool:
-    """Whether both parts state a working pressure that covers what the joint sees."""
-    stated = (one.part.working_pressure_kpa, other.part.working_pressure_kpa)
-    if isinstance(pressure, Unknown):
-        return False
-    return all(limit is not None and limit >= pressure for limit in stated)
 
 
 _SEALING_THREADS = frozenset({"npt", "nptf", "bspt"})
@@ -377,32 +373,44 @@ _ATTRIBUTE_WORDS = {
 _OF_THE_PART = frozenset({"construction"})
 
 
+def _end_gap(port: PlacedPort, attribute: str) -> Gap:
+    of = port.item.ref if attribute in _OF_THE_PART else port.name
+    connection = port.port.connection
+    if attribute == "size" and connection is not None and connection.size is not None:
+        return Gap(f"thread of size {connection.size}", of)
+    return Gap(_ATTRIBUTE_WORDS[attribute], of)
+
+
 def _missing(
-    joint: PlacedJoint, mating: Mating, ends: tuple[PlacedPort, PlacedPort]
+    joint: PlacedJoint,
+    mating: Mating,
+    ends: tuple[PlacedPort, PlacedPort],
+    line: str | None,
+    app: AppFacts,
 ) -> Mapping[str, tuple[Gap, ...]]:
     first, second = joint.ends
     sides = {"a": first, "b": second}
     hangs_on = tuple(
-        Gap(
-            _ATTRIBUTE_WORDS[attribute],
-            sides[side].item.ref if attribute in _OF_THE_PART else sides[side].name,
-        )
+        _end_gap(sides[side], attribute)
         for side, _, attribute in (name.partition(".") for name in mating.missing)
     )
-    pressure = (Gap("base pressure and boost", "the application"),)
+    pressure = pressure_gaps(line, app, joint.name)
+    metals = tuple(
+        Gap("boss material", port.name) for port in joint.ends if port.port.boss_material is None
+    )
     found = {
         "mating": hangs_on,
         "reason": hangs_on,
-        "seal_missing": (Gap("seal included", joint.name),),
-        "sleeve_missing": (Gap("sleeve included", joint.name),),
-        "line": (Gap("line it is in", joint.name),),
+        "seal_missing": (Gap("included seal", joint.name),),
+        "sleeve_missing": (Gap("included sleeve", joint.name),),
+        "line": (Gap("line", joint.name, WHICH_LINE),),
         "pressure_kpa": pressure,
         "app.peak_pressure_kpa": pressure,
-        "clamp": (Gap("style of clamp", joint.name),),
-        "clamp_fits": (Gap("range of the clamp or outside of the hose", joint.name),),
+        "clamp": (Gap("clamp style", joint.name),),
+        "clamp_fits": (Gap("clamp range or outside diameter of the hose", joint.name),),
         "series_differ": (Gap("series of hose and hose end", joint.name),),
-        "corrode": (Gap("metals", joint.name),),
-        "like_metals": (Gap("metals", joint.name),),
+        "corrode": metals,
+        "like_metals": metals,
         "in_tank": (Gap("mount", "the pump"),),
     }
     for side, port in zip(("a", "b"), ends, strict=True):

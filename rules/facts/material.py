@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -131,6 +132,10 @@ def _inside(rating: Rating, fuel: FuelRange) -> bool:
     return fuel.ethanol_least_percent < low and high < fuel.ethanol_most_percent
 
 
+_FIRST_LETTER = re.compile(r"(?:^|(?<=\. ))[a-z]")
+
+
 def _sentence(clause: str | None) -> str:
-    """A clause of the tables as a sentence."""
-    return f"{clause[0].upper()}{clause[1:].rstrip('.')}." if clause else ""
+    """A clause of the tables, or several, as sentences."""
+    text = _FIRST_LETTER.sub(lambda found: found[0].upper(), clause or "")
+    return f"{text.rstrip('.')}." if text else ""

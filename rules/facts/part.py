@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Annotated, Any
@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from rules import parts
 from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, Gap, recorded
+from rules.facts.case import STATE, WHICH_LINE, Case, Gap, recorded
 from rules.facts.words import (
     CLASS_USES,
     CONSTRUCTIONS,
@@ -32,6 +32,9 @@ _THREADED = frozenset(
         *("bspp", "bspt", "iso-6149", "metric-flat", "din-24-cone"),
     }
 )
+
+
+_RUBBER_WITH_CLASSES = frozenset({"rubber-clamped", "rubber-submersible"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,9 @@ class PartFacts(Record):
         Maybe[float],
         Number("kPa", shown="bar", label="pressure of its class", origin=_TABLE_J30),
     ]
+    low_pressure_class: Annotated[
+        bool, Flag(label="rubber hose of a low-pressure class", origin=_TABLE_J30)
+    ]
     marked_submersible: Annotated[
         Maybe[str], Word(CLASS_USES, label="class for inside the tank", origin=_TABLE_J30)
     ]
@@ -92,8 +98,8 @@ class PartFacts(Record):
     ]
     flow_ends: Annotated[int, Number(label="ends", origin="catalogue")]
     threaded_ends: Annotated[Maybe[int], Number(label="threaded ends", origin="catalogue")]
-    swivel_ends: Annotated[Maybe[int], Number(label="swivel ends", origin="catalogue")]
-    angled_ends: Annotated[Maybe[int], Number(label="angled ends", origin="catalogue")]
+    can_turn: Annotated[Maybe[bool], Flag(label="an end turns", origin="catalogue")]
+    both_ends_angled: Annotated[Maybe[bool], Flag(label="two angled ends", origin="catalogue")]
     clocked: Annotated[bool, Flag(label="clocking angle stated", origin="request")]
     bend_radius_mm: Annotated[
         Maybe[float], Number("mm", label="bend it is laid in", origin="request")
@@ -131,7 +137,8 @@ class PartFacts(Record):
         Number("kPa", shown="bar", label="greatest pump pressure", origin="catalogue of the pump"),
     ]
     pump_listed: Annotated[bool, Flag(label="pump in the list", origin="request")]
-    limited: Annotated[bool, Flag(label="regulator limits the pressure", origin="computed")]
+    limited: Annotated[Maybe[bool], Flag(label="regulator limits the pressure", origin="computed")]
+    feed_goes_on: Annotated[bool, Flag(label="feed goes on outside the list", origin="request")]
     maximum_pressure_kpa: Annotated[
         Maybe[float],
         Number("kPa", shown="bar", label="highest injector pressure", origin="catalogue"),
@@ -161,10 +168,11 @@ _UNKNOWN_FOR_MOST: Mapping[str, Any] = dict.fromkeys(
 def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     """A case for each item."""
     limited = _pressure_is_limited(circuit)
+    feed_goes_on = bool(circuit.goes_on_outside & {"feed", "return", None})
     pump_limit = _pump_limit(circuit)
     flow_starts = tuple(_flow_starts(circuit))
     reversed_items = _reversed_items(circuit, flow_starts)
-    missing_needs = _missing_needs(circuit)
+    lacking = missing_needs(circuit)
     for item in circuit.items.values():
         line = circuit.line_of(item)
         facts = PartFacts(
@@ -188,16 +196,17 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             pump_limit_kpa=pump_limit,
             pump_listed=bool(circuit.of_kind("pump")),
             limited=limited,
+            feed_goes_on=feed_goes_on,
             delivers_at_kpa=_delivers_at(item.part.spec),
             bend_stated=item.item.bend_radius_mm is not None,
             bend_radius_mm=recorded(item.item.bend_radius_mm),
             cut_length_stated=item.item.length_mm is not None,
             inside_body=item.item.placement == "cabin-or-boot",
             length_mm=_length(item),
-            needs_missing=len(missing_needs[item]),
-            needs=", ".join(missing_needs[item]),
-            **_ends(item),
-            **{**_UNKNOWN_FOR_MOST, **_by_kind(item, circuit)},
+            needs_missing=len(lacking[item]),
+            needs=", ".join(_in_words(need) for need in lacking[item]),
+            **_ends(item, circuit),
+            **{**_UNKNOWN_FOR_MOST, "low_pressure_class": False, **_by_kind(item, circuit)},
             origins=_origins(item),
         )
         yield Case(
@@ -223,6 +232,15 @@ def pressure_in(line: str | None, app: AppFacts) -> Maybe[float]:
     if line == "reference":
         return app.boost_kpa
     return UNKNOWN if line is None else 0.0
+
+
+def pressure_gaps(line: str | None, app: AppFacts, of: str) -> tuple[Gap, ...]:
+    """What a pressure that is unknown hangs on."""
+    if line is None:
+        return (Gap("line", of, WHICH_LINE),)
+    if isinstance(app.base_pressure_kpa, Unknown):
+        return (Gap("base pressure", app.name, STATE),)
+    return (Gap("boost", app.name, STATE),)
 
 
 def maker_approves(item: PlacedItem, circuit: Circuit) -> Maybe[bool]:
@@ -285,6 +303,9 @@ def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, Any]:
     if not rows:
         return found
     found["marked_injection"] = _best(row.injection for row in rows)
+    found["low_pressure_class"] = (
+        found["marked_injection"] == "no" and spec.construction in _RUBBER_WITH_CLASSES
+    )
     found["marked_return"] = _best(row.injection_return for row in rows)
     found["marked_submersible"] = _best(row.submersible for row in rows)
     allowed = [row.working_pressure(spec.bore_mm) for row in rows]
@@ -301,12 +322,11 @@ def _best(allowed: Iterable[str]) -> Maybe[str]:
     return next((word for word in ("yes", "declared", "no") if word in said), UNKNOWN)
 
 
-def _ends(item: PlacedItem) -> dict[str, Any]:
-    flow = [port.port for port in item.ports if port.carries_flow]
-    connections = [port.connection for port in flow]
-    threaded = [p for p in flow if p.connection is not None and p.connection.system in _THREADED]
-    swivels = [port.swivel for port in threaded]
-    angles = [port.angle_deg for port in flow]
+def _ends(item: PlacedItem, circuit: Circuit) -> dict[str, Any]:
+    flow = [port for port in item.ports if port.carries_flow]
+    connections = [port.port.connection for port in flow]
+    threaded = [p for p in flow if _system(p) in _THREADED]
+    angled = [None if p.port.angle_deg is None else p.port.angle_deg > 0 for p in flow]
     clock = item.item.clock_angle_deg is not None or (
         isinstance(item.part.spec, parts.HoseAssemblySpec)
         and item.part.spec.clock_angle_deg is not None
@@ -314,15 +334,46 @@ def _ends(item: PlacedItem) -> dict[str, Any]:
     return {
         "flow_ends": len(flow),
         "threaded_ends": UNKNOWN if None in connections else len(threaded),
-        "swivel_ends": _count_or_unknown(swivels),
-        "angled_ends": _count_or_unknown([None if a is None else a > 0 for a in angles]),
+        "can_turn": _at_least(1, [_turns_when_screwed(port, circuit) for port in threaded]),
+        "both_ends_angled": _at_least(2, angled),
         "clocked": clock,
     }
 
 
-def _count_or_unknown(flags: list[bool | None]) -> Maybe[int]:
-    """How many are true; unknown while one that nobody recorded could change the count."""
-    return UNKNOWN if None in flags else sum(bool(f) for f in flags)
+def _system(port: PlacedPort) -> str | None:
+    connection = port.port.connection
+    return connection.system if connection is not None else None
+
+
+def _at_least(count: int, flags: Sequence[bool | None]) -> Maybe[bool]:
+    """Whether so many are true; unknown where it hangs on those that nobody recorded."""
+    if flags.count(True) >= count:
+        return True
+    return UNKNOWN if flags.count(True) + flags.count(None) >= count else False
+
+
+# The female half of these is a nut that turns on its end, whoever makes it.
+_NUTS = frozenset({"flare-37", "flare-45", "orfs"})
+
+
+def _turns_when_screwed(port: PlacedPort, circuit: Circuit) -> bool | None:
+    """Whether an end, or what it is screwed to, turns by itself; `None` where nobody recorded it.
+
+    The threads in the body of a pump, rail, filter or regulator turn only where it is said.
+    """
+    turning = [_swivels(port)]
+    for joint in circuit.joints_of.get(port, ()):
+        far = joint.other(port)
+        alone = far.item.kind in ("adapter", "tee", "hose-end", "hose-assembly", "hard-line")
+        turning.append(_swivels(far) if alone else bool(far.port.swivel))
+    return True if True in turning else (None if None in turning else False)
+
+
+def _swivels(port: PlacedPort) -> bool | None:
+    connection = port.port.connection
+    if port.port.swivel is None and connection is not None and connection.gender == "female":
+        return True if connection.system in _NUTS else None
+    return port.port.swivel
 
 
 def _length(item: PlacedItem) -> Maybe[float]:
@@ -334,27 +385,32 @@ def _length(item: PlacedItem) -> Maybe[float]:
     return UNKNOWN
 
 
-def _strainers_before(pump: PlacedItem, circuit: Circuit) -> int:
+def _strainers_before(pump: PlacedItem, circuit: Circuit) -> Maybe[int]:
+    """Unknown where the pump draws from parts of the car that are not listed, and none is."""
     inlets = [port for port in pump.ports if port.port.role == "inlet"]
-    reached = {far.item for inlet in inlets for far in circuit.way_from(inlet)}
-    on_the_way = [item for item in reached if item.kind in ("strainer", "filter")]
+    way = [far for inlet in inlets for far in circuit.way_from(inlet)]
+    on_the_way = {far.item for far in way if far.item.kind in ("strainer", "filter")}
     # A strainer in the list that no joint names belongs to the only pump there is.
     loose = [s for s in circuit.of_kind("strainer") if not _is_joined(s, circuit)]
     alone = len(circuit.of_kind("pump")) == 1
-    return len(on_the_way) + (len(loose) if alone else 0)
+    found = len(on_the_way) + (len(loose) if alone else 0)
+    draws_on_the_car = any(far.name in circuit.outside for far in way)
+    return UNKNOWN if draws_on_the_car and not found else found
 
 
 def _is_joined(item: PlacedItem, circuit: Circuit) -> bool:
     return any(port in circuit.joints_of for port in item.ports)
 
 
-def _pressure_is_limited(circuit: Circuit) -> bool:
+def _pressure_is_limited(circuit: Circuit) -> Maybe[bool]:
     if circuit.of_kind("regulator"):
         return True
-    return any(
-        isinstance(item.part.spec, parts.TankModuleSpec) and item.part.spec.built_in_regulator
-        for item in circuit.items.values()
-    )
+    built_in = [
+        item.part.spec.built_in_regulator
+        for item in circuit.of_kind("tank-module")
+        if isinstance(item.part.spec, parts.TankModuleSpec)
+    ]
+    return _at_least(1, built_in)
 
 
 def _pump_limit(circuit: Circuit) -> Maybe[float]:
@@ -406,8 +462,8 @@ def _reversed(
     return UNKNOWN if flow_starts and line not in (None, "vent", "reference") else False
 
 
-def _missing_needs(circuit: Circuit) -> Mapping[PlacedItem, list[str]]:
-    """What the makers say their parts need and the list does not hold.
+def missing_needs(circuit: Circuit) -> Mapping[PlacedItem, Sequence[parts.Need]]:
+    """What the makers say their parts need and the list does not hold, for all of an item's pieces.
 
     The list is handed out part by part, so that one relay does not serve two pumps. Clamps and
     the seals of joints are counted where they are needed, at the joints.
@@ -418,7 +474,7 @@ def _missing_needs(circuit: Circuit) -> Mapping[PlacedItem, list[str]]:
         stock[item.part.sku or item.kind] += pieces
         if item.part.sku is not None:
             stock[item.kind] += pieces
-    missing: dict[PlacedItem, list[str]] = {}
+    missing: dict[PlacedItem, Sequence[parts.Need]] = {}
     for item in circuit.items.values():
         short = []
         for need in item.part.needs:
@@ -426,11 +482,15 @@ def _missing_needs(circuit: Circuit) -> Mapping[PlacedItem, list[str]]:
                 continue
             key, wanted = need.sku or need.kind, need.quantity * item.item.quantity
             if stock[key] < wanted:
-                what = need.sku or " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
-                short.append(f"{wanted} x {what}")
+                short.append(need.model_copy(update={"quantity": wanted}))
             stock[key] -= wanted
         missing[item] = short
     return missing
+
+
+def _in_words(need: parts.Need) -> str:
+    what = need.sku or " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
+    return f"{need.quantity} x {what}"
 
 
 _JOINT_SEALS = frozenset({"o-ring", "crush-washer", "bonded-washer", "flare-sleeve"})
@@ -450,17 +510,15 @@ def _origins(item: PlacedItem) -> Mapping[str, str]:
 
 
 def _missing(item: PlacedItem, line: str | None, app: AppFacts) -> Mapping[str, tuple[Gap, ...]]:
-    joints = (Gap("line it is in", item.ref),)
-    if line is None:
-        pressure = joints
-    elif isinstance(app.base_pressure_kpa, Unknown):
-        pressure = (Gap("base pressure", app.name),)
-    else:
-        pressure = (Gap("boost", app.name),)
+    pressure = pressure_gaps(line, app, item.ref)
     marking = (Gap("marking", item.ref),)
     return {
-        "line": joints,
-        "reversed": (Gap("way of the flow through it", item.ref),),
+        "line": (Gap("line", item.ref, WHICH_LINE),),
+        "reversed": (Gap("direction of flow", item.ref, WHICH_LINE),),
+        "can_turn": (Gap("swivel ends", item.ref),),
+        "both_ends_angled": (Gap("angle of the ends", item.ref),),
+        "strainers": (Gap("strainer", f"what feeds {item.ref}"),),
+        "limited": (Gap("built-in regulator", "the tank module"),),
         "pressure_kpa": pressure,
         "app.peak_pressure_kpa": pressure,
         **dict.fromkeys(

@@ -9,7 +9,7 @@ from typing import Annotated
 
 from rules.circuit import Circuit, PlacedPort
 from rules.facts.application import AppFacts
-from rules.facts.case import Case, Gap, recorded
+from rules.facts.case import WHICH_LINE, Case, Gap, recorded
 from rules.facts.words import KINDS, LINES, PORT_STATES, ROLES, SYSTEMS
 from rules.schema import Flag, Maybe, Number, Record, Text, Word
 
@@ -63,7 +63,7 @@ def port_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
 
 
 def _missing(ref: str) -> Mapping[str, tuple[Gap, ...]]:
-    return {"line": (Gap("line it is in", ref),)}
+    return {"line": (Gap("line", ref, WHICH_LINE),)}
 
 
 def port_state(port: PlacedPort, circuit: Circuit) -> str:

@@ -27,8 +27,11 @@ class WholeFacts(Record):
     rails: Annotated[int, Number(label="rails", origin="request")]
     injectors: Annotated[int, Number(label="injectors", origin="request")]
     seats: Annotated[Maybe[int], Number(label="injector seats", origin="catalogue")]
-    regulators: Annotated[int, Number(label="regulators", origin="request")]
+    regulators: Annotated[Maybe[int], Number(label="regulators", origin="request")]
     regulator_names: Annotated[str, Text(label="regulators", origin="request")]
+    fuel_goes_on: Annotated[
+        bool, Flag(label="feed or return goes on outside the list", origin="request")
+    ]
     return_lines: Annotated[int, Number(label="return lines to the tank", origin="computed")]
     ethanol_sensors: Annotated[int, Number(label="ethanol sensors", origin="request")]
     saddle_tank: Annotated[Maybe[bool], Flag(label="saddle tank", origin="catalogue")]
@@ -39,7 +42,9 @@ class WholeFacts(Record):
     plugs_differ: Annotated[Maybe[bool], Flag(label="plugs differ", origin="computed")]
     injector_plugs: Annotated[str, Text(label="plug of the injectors", origin="catalogue")]
     terminal_plugs: Annotated[str, Text(label="plug of the terminals", origin="catalogue")]
-    runs_stated: Annotated[bool, Flag(label="runs of the vehicle known", origin="vehicle")]
+    lays_the_runs: Annotated[
+        bool, Flag(label="the list lays the fuel runs of the vehicle", origin="vehicle")
+    ]
     runs_length_mm: Annotated[
         float, Number("mm", shown="m", label="length of the fuel runs", origin="vehicle")
     ]
@@ -77,7 +82,8 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
         rails=_pieces(circuit, "rail"),
         injectors=_pieces(circuit, "injector"),
         seats=_seats(circuit),
-        regulators=len(_regulating(circuit)),
+        regulators=regulator_count(circuit),
+        fuel_goes_on=bool(circuit.goes_on_outside & {"feed", "return", None}),
         regulator_names=", ".join(item.ref for item in _regulating(circuit)) or "none",
         return_lines=_return_lines(circuit),
         ethanol_sensors=_ethanol_sensors(circuit),
@@ -106,6 +112,7 @@ def whole_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
 def _missing() -> Mapping[str, tuple[Gap, ...]]:
     jet = (Gap("drive of the transfer jet", "the tank module"),)
     return {
+        "regulators": (Gap("built-in regulator", "the tank module"),),
         "saddle_tank": (Gap("shape", "the tank"),),
         "jet_drive": jet,
         "jet_driven": jet,
@@ -161,19 +168,25 @@ def _spec(item: PlacedItem, of_type: type[S]) -> S:
     return item.part.spec
 
 
+_AIR = frozenset({"reference", "vent"})
+
+
 def _runs(circuit: Circuit) -> dict[str, Any]:
-    """Hose and line in the list against the vehicle's fuel runs."""
+    """Hose and line in the list against the vehicle's fuel runs.
+
+    A list that leads to parts of the car, or that holds no hose, renews some of them at most.
+    """
     runs = circuit.vehicle.runs if circuit.vehicle else ()
     needed = sum(run.length_mm for run in runs if run.of == "fuel")
     bought = [
         (item.item.length_mm or getattr(item.part.spec, "length_mm", None), item.item.quantity)
         for item in circuit.of_kind("bulk-hose", "hose-assembly", "hard-line")
-        if circuit.line_of(item) not in ("reference", "vent")
+        if circuit.line_of(item) not in _AIR
     ]
     unknown = any(length is None for length, _ in bought)
     listed = sum(length * pieces for length, pieces in bought if length is not None)
     return {
-        "runs_stated": needed > 0,
+        "lays_the_runs": needed > 0 and bool(bought) and not circuit.goes_on_outside - _AIR,
         "runs_length_mm": needed,
         "hose_length_mm": UNKNOWN if unknown and listed < needed else listed,
         "hose_short_mm": UNKNOWN if unknown and listed < needed else max(0.0, needed - listed),
@@ -210,6 +223,16 @@ def _regulating(circuit: Circuit) -> list[PlacedItem]:
         if isinstance(item.part.spec, parts.TankModuleSpec) and item.part.spec.built_in_regulator
     ]
     return [*circuit.of_kind("regulator"), *modules]
+
+
+def regulator_count(circuit: Circuit) -> Maybe[int]:
+    """How many hold the pressure; unknown where the only one may be built into a module."""
+    known = len(_regulating(circuit))
+    open_ = any(
+        _spec(item, parts.TankModuleSpec).built_in_regulator is None
+        for item in circuit.of_kind("tank-module")
+    )
+    return UNKNOWN if open_ and not known else known
 
 
 def _return_lines(circuit: Circuit) -> int:

@@ -305,7 +305,7 @@ NUMBERS = {
     "FC-021": lambda: evidence(judged("FC-021"), "hose-loose-or-tight-on-barb", "gap", "").value,
     "FC-031": lambda: pressure_gap_psi(
         "FC-031",
-        "hose-class-below-peak",
+        "hose-class-not-for-injection",
         ("pressure it sees", "hose"),
         ("pressure of its class", "hose"),
     ),
@@ -464,7 +464,7 @@ def test_six_hoses_of_one_fault_are_one_finding_fc_093():
 
     hoses = tuple(f"hose-{n}" for n in range(1, 7))
     errors = [f for f in report.findings if f.severity == "error"]
-    assert [f.rule for f in errors] == ["hose-class-below-peak", "hose-class-not-for-injection"]
+    assert [f.rule for f in errors] == ["hose-class-not-for-injection"]
     assert {f.subject.refs for f in errors} == {hoses}
     order = ["error", "unknown", "warning", "note"]
     ranks = [order.index(f.severity) for f in report.findings]
