@@ -20,7 +20,8 @@ from rules.vocabulary import Material
 _TABLE = "reference table of materials against fuels"
 
 # Kinds that fuel does not touch; in a reference line there is air.
-_DRY_KINDS = frozenset({"clamp", "relay", "fuse", "wire", "terminal", "fastener-set", "sealant"})
+DRY_KINDS = frozenset({"clamp", "relay", "fuse", "wire", "terminal", "fastener-set", "sealant"})
+"""Kinds of part that no fuel touches."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ class MaterialFacts(Record):
 def material_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     """A case for each wetted place and each port seal of each part."""
     for item in circuit.items.values():
-        if item.kind in _DRY_KINDS or circuit.line_of(item) == "reference":
+        if item.kind in DRY_KINDS or circuit.line_of(item) == "reference":
             continue
         for place, material in _wetted_places(item):
             yield _case(item, place, material, circuit, app)

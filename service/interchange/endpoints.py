@@ -100,7 +100,7 @@ async def list_mates(
     _require_port(part, wanted.port)
 
     def found() -> PortMates:
-        joining = mates(catalogue, part, wanted.port, wanted.limit)
+        joining = mates(catalogue, part, wanted.port, wanted.limit, wanted.kind)
         return PortMates(
             sku=sku,
             port=wanted.port,

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from rules.interchange import Mate, Replacement
 from rules.parts import FuelId, Identifier, Model, Sku
+from rules.vocabulary import Kind
 from service.paging import MOST_ROWS
 
 MOST_FUELS: Final = 10
@@ -38,6 +39,9 @@ class MateSearch(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     port: Identifier = Field(description="The port's id.", examples=["inlet"])
+    kind: Kind | None = Field(
+        default=None, description="The only kind of part to name.", examples=["adapter"]
+    )
     limit: Most
 
 
@@ -73,6 +77,7 @@ REPLACEMENTS_EXAMPLE: Final[dict[str, Any]] = {
             "name": "Filter, 10 um, stainless element",
             "price": {"amount": "64.00", "currency": "EUR"},
             "successor": False,
+            "certain": True,
             "differences": [
                 {
                     "what": "working pressure",
@@ -81,6 +86,7 @@ REPLACEMENTS_EXAMPLE: Final[dict[str, Any]] = {
                     "other": "1000 kPa",
                 }
             ],
+            "not_compared": "the outside measures and how it is held",
         }
     ],
     "catalogue_revision": 17,
@@ -97,7 +103,7 @@ MATES_EXAMPLE: Final[dict[str, Any]] = {
             "port": "boss",
             "seals": True,
             "why": "The O-ring is squeezed between the chamfer of the port and the shoulder.",
-            "needs": ["O-ring"],
+            "needs": [],
             "price": {"amount": "9.80", "currency": "EUR"},
         }
     ],

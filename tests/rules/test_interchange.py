@@ -25,7 +25,7 @@ def test_the_better_adapter_takes_the_place_of_the_worse_and_not_the_reverse() -
 
 def test_a_difference_says_what_both_have() -> None:
     (found,) = replacements(SHOP, SHOP.parts["HF-ADP-QC38-JIC6M"])
-    hold = next(each for each in found.differences if each.what == "hold of a")
+    hold = next(each for each in found.differences if each.what == "hold of port a")
     assert (hold.how, hold.own, hold.other) == ("better", "latch-steel", "threaded-collar")
 
 
@@ -35,7 +35,8 @@ def test_a_plain_liner_does_not_replace_one_that_leads_off_static() -> None:
 
 def test_only_a_named_successor_may_be_worse_and_says_in_what() -> None:
     part = SHOP.parts["HF-PMP-265"]
-    (found,) = replacements(SHOP, part, ("E10",))
+    found, *others = replacements(SHOP, part, ("E10",))
+    assert not any(each.successor or each.certain for each in others)
     assert (found.sku, found.successor) == (part.superseded_by, True)
     assert "worse" in {each.how for each in found.differences}
     for other in SHOP:
@@ -93,3 +94,28 @@ def test_the_limit_keeps_the_first_and_the_count_says_how_many_there_are() -> No
 def test_a_port_that_is_not_there_is_named_with_those_that_are() -> None:
     with pytest.raises(ValueError, match="it has inlet, outlet, injectors"):
         mates(SHOP, SHOP.parts["HF-RAIL-I6"], "side")
+
+
+def test_what_a_part_brings_itself_is_not_needed_beside_it() -> None:
+    """The same stud with its O-ring and without."""
+    rail = SHOP.parts["HF-RAIL-I6"]
+    needs = {each.sku: each.needs for each in mates(SHOP, rail, "inlet", 500).mates}
+    assert needs["HF-ADP-ORB6-JIC6M"] == ()
+    assert needs["HF-ADP-ORB6-JIC6M-DRY"] == ("O-ring",)
+
+
+def test_mates_of_one_kind_are_those_of_all_kinds_that_are_of_it() -> None:
+    rail = SHOP.parts["HF-RAIL-I6"]
+    all_kinds = mates(SHOP, rail, "inlet", 500)
+    adapters = mates(SHOP, rail, "inlet", 500, "adapter")
+    assert adapters.mates == tuple(each for each in all_kinds.mates if each.kind == "adapter")
+    assert 0 < adapters.count == len(adapters.mates) < all_kinds.count
+
+
+def test_what_nobody_recorded_makes_a_replacement_uncertain() -> None:
+    pump = SHOP.parts["HF-PMP-255"]
+    assert {each.sku: each.certain for each in replacements(SHOP, pump)} == {"HF-PMP-280U": False}
+    rail = SHOP.parts["HF-RAIL-V8-L"]
+    (other,) = replacements(SHOP, rail)
+    assert other.certain
+    assert other.not_compared == "where it is bolted on, and the room around it"
