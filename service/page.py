@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from html import escape
 from typing import Any, Final, TypeAlias
 
@@ -50,6 +50,10 @@ button { margin: .5rem 0; padding: .3rem 1rem; font: inherit; }
 """
 
 _SCRIPT: Final = """
+document.addEventListener("change", (event) => {
+  const form = event.target.form;
+  if (form && event.target === form.example) { form.body.value = form.example.value; }
+});
 document.addEventListener("submit", async (event) => {
   event.preventDefault();
   const form = event.target, shown = form.querySelector("output");
@@ -135,7 +139,9 @@ def _article(
         if status.startswith("2"):
             for media_type, body in response.get("content", {}).items():
                 yield _fields(f"Answer {status}, {media_type}", document, body.get("schema", {}))
-                yield _example(f"Example of answer {status}", _example_of(document, body))
+                for name, example in _examples_of(document, body):
+                    of_what = f": {name}" if name else ""
+                    yield _example(f"Example of answer {status}{of_what}", example)
     yield _table(
         "Answers",
         (
@@ -183,8 +189,10 @@ def _field_rows(schema: Mapping[str, Any]) -> Iterator[Row]:
 
 
 def _fields(title: str, document: Mapping[str, Any], schema: Mapping[str, Any]) -> str:
-    rows = list(_field_rows(_resolved(document, schema)))
-    return _table(title, rows) if rows else ""
+    if rows := list(_field_rows(_resolved(document, schema))):
+        return _table(title, rows)
+    told = _inline(schema.get("description", ""))
+    return f"<p>{escape(title)}: {_kind(_resolved(document, schema))}. {told}</p>"
 
 
 def _resolved(document: Mapping[str, Any], schema: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -211,18 +219,17 @@ def _place(shape: str) -> str:
     return f"shape-{escape(shape)}"
 
 
-def _example_of(document: Mapping[str, Any], body: Mapping[str, Any]) -> Any:
+def _examples_of(document: Mapping[str, Any], body: Mapping[str, Any]) -> Sequence[tuple[str, Any]]:
+    """The examples of a body, each with what it is an example of, where that is said."""
     if "example" in body:
-        return body["example"]
+        return [("", body["example"])]
     if named := body.get("examples"):
-        return next(iter(named.values()))["value"]
+        return [(each.get("summary", name), each["value"]) for name, each in named.items()]
     shown = _resolved(document, body.get("schema", {})).get("examples")
-    return shown[0] if shown else None
+    return [("", shown[0])] if shown else []
 
 
 def _example(title: str, example: Any) -> str:
-    if example is None:
-        return ""
     return (
         f"<details><summary>{escape(title)}</summary><pre>{escape(_shown(example))}</pre></details>"
     )
@@ -232,9 +239,15 @@ def _form(document: Mapping[str, Any], method: str, path: str, content: Mapping[
     media_type = next(iter(content), "")
     body = ""
     if media_type:
-        example = _example_of(document, content[media_type])
-        text = _shown(example or {})
-        body = f"<textarea name='body' spellcheck='false'>{escape(text)}</textarea>"
+        examples = _examples_of(document, content[media_type]) or [("", {})]
+        if len(examples) > 1:
+            options = "".join(
+                f"<option value='{escape(_shown(value))}'>{escape(name)}</option>"
+                for name, value in examples
+            )
+            body = f"<select name='example' aria-label='Example'>{options}</select>"
+        text = escape(_shown(examples[0][1]))
+        body += f"<textarea name='body' spellcheck='false' aria-label='Body'>{text}</textarea>"
     return (
         "<details><summary>Try it</summary>"
         f"<form data-method='{escape(method.upper())}' data-type='{escape(media_type)}'>"

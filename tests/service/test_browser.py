@@ -71,6 +71,31 @@ def test_an_example_can_be_tried_and_answers(page: Page, address: str) -> None:
     assert answered.value.json()["verdict"]
 
 
+def test_each_of_several_examples_can_be_chosen_and_tried(page: Page, address: str) -> None:
+    page.goto(f"{address}/docs")
+    article = page.locator("#check_assembly")
+    article.locator("summary", has_text="Try it").click()
+    chosen = article.locator("select")
+    names = chosen.locator("option").all_inner_texts()
+    assert len(names) > 1
+    for name in names:
+        chosen.select_option(label=name)
+        with page.expect_response(f"{address}/v1/checks") as answered:
+            article.get_by_role("button").click()
+        assert answered.value.status == 200
+        assert ("routing" in answered.value.json()) is ("cart" in name.lower())
+
+
+def test_every_body_that_is_taken_is_described(page: Page, address: str) -> None:
+    document = page.request.get(f"{address}/openapi.json").json()
+    page.goto(f"{address}/docs")
+    for path in document["paths"].values():
+        for operation in path.values():
+            for media_type in operation.get("requestBody", {}).get("content", {}):
+                article = page.locator(f"#{operation['operationId']}")
+                assert f"Body, {media_type}" in article.inner_text()
+
+
 @pytest.mark.parametrize("width", [360, 390, 768, 1200])
 def test_nothing_sticks_out_of_the_window(page: Page, address: str, width: int) -> None:
     page.set_viewport_size({"width": width, "height": 800})
