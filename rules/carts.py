@@ -33,7 +33,8 @@ _GRAVE = frozenset({"error", "warning"})
 class CartReport(Report):
     """The answer to a check of a cart.
 
-    A cart with a place that nothing fills does not fit, whatever its parts are like.
+    A cart with a place that nothing fills does not fit, whatever its parts are like. What is only
+    recommended, and seals, clamps and wiring, are judged by the rules as in any assembly.
 
     Pointers of its findings lead into the cart (`/lines/3`), those of joints that were found into
     this report (`/routing/joints/5`).
@@ -69,8 +70,9 @@ def check_cart(
         "fingerprint": _fingerprint(cart, catalogue, book, templates),
         "routing": routing,
     }
-    if routing.unfilled:
+    if any(missing.required and missing.what != "supply" for missing in routing.unfilled):
         # What is not there is judged by no rule: a cart without its pump is not a cart that fits.
+        # Seals, clamps and what makers ask for are counted by rules of their own.
         fields["verdict"] = "does-not-fit"
     if completed is not None:
         whole, what_is_left = completed

@@ -29,6 +29,7 @@ from rules.routing.plan import Leg, Plan, Socket
 from rules.routing.seating import Seated, Seats, inlet, to_buy
 from rules.routing.sizing import Sizing
 from rules.routing.supplies import Short
+from rules.routing.template import Station
 
 _KINDS: tuple[BestAt, ...] = get_args(BestAt)
 
@@ -41,6 +42,7 @@ class Way:
     stands: tuple[Stand, ...]
     joints: tuple[Joint, ...]
     notes: tuple[str, ...] = ()
+    undoes: tuple[Joint, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,22 +252,13 @@ class _Finder:
     ) -> Way:
         stands, joints, before = [], [], start.port
         for way in bridge.passages:
-            stand = self.new_stand(way.lot.part, run_mm)
+            stand = buy(way.lot.part, self.joined.refs, run_mm)
             stands.append(stand)
             joints.append(Joint(ends=(before, f"{stand.item.ref}.{way.enters}")))
             before = f"{stand.item.ref}.{way.leaves}"
         if end is not None:
             joints.append(Joint(ends=(before, end.port)))
         return Way((kind,), tuple(stands), tuple(joints))
-
-    def new_stand(
-        self, part: Component, length_mm: float | None = None, quantity: int = 1
-    ) -> Stand:
-        ref = free_ref(slug(part.sku or "part"), self.joined.refs)
-        self.joined.refs.add(ref)
-        cut = length_mm if is_cut(part) or part.kind == "wire" else None
-        item = plain_item(ref, part.sku or "", length_mm=cut, quantity=quantity)
-        return Stand(item, part, bought=True)
 
     # Stations
 
@@ -278,15 +271,17 @@ class _Finder:
                 Missing(
                     id=node if isinstance(place, Slot) else place.station.id,
                     what="station",
+                    required=place.station.required,
+                    between=_beyond(first),
                     message=f"The circuit has no {name}.",
                 ),
                 (first, *self.other_stations(place, stand)),
             )
         for slot in self.plan.empty:
             if slot.station.presence != "car":
-                self.add(_empty(slot.id, slot.station.id, slot.choice.asks), ())
+                self.add(_empty(slot.id, slot.station, slot.choice.asks), ())
         for station in self.plan.missing_units:
-            self.add(_empty(station.id, station.id, None), ())
+            self.add(_empty(station.id, station, None), ())
 
     def other_stations(self, place: Slot | Unit, stand: Stand) -> Iterator[Way]:
         lots = place.choice.lots if isinstance(place, Slot) else ()
@@ -301,7 +296,7 @@ class _Finder:
         )
         for kind, part in best:
             same = part.sku == stand.part.sku
-            other = stand if same else self.new_stand(part)
+            other = stand if same else buy(part, self.joined.refs)
             note = () if same else ("What joins it has to be found again.",)
             yield Way((kind,), (other,), (), note)
 
@@ -361,12 +356,12 @@ class _Finder:
             ref = seats.stand.item.ref
             more = plain_item(ref, part.sku or "", quantity=seats.lacking)
             return Way(("fewest-parts",), (Stand(more, part, bought=True),), ())
-        new = self.new_stand(part, quantity=seats.lacking)
+        new = buy(part, self.joined.refs, quantity=seats.lacking)
         joint = Joint(ends=(seats.port, f"{new.item.ref}.{inlet(part).id}"))
         return Way(("fewest-parts",), (new,), (joint,))
 
     def add(self, missing: Missing, ways: Iterable[Way]) -> None:
-        self.found.holes.append(Hole(missing, tuple(_distinct(ways))))
+        self.found.holes.append(Hole(missing, tuple(distinct(ways))))
 
 
 # Rows of parts ----------------------------------------------------------------------------------
@@ -427,12 +422,23 @@ def _described(end: OpenEnd) -> str:
     return f"{end.port} ({write_connection(own.system, own.size, own.gender)})"
 
 
-def _empty(hole_id: str, station: str, asks: str | None) -> Missing:
-    name = station.replace("-", " ")
+def _empty(hole_id: str, station: Station, asks: str | None) -> Missing:
+    name = station.id.replace("-", " ")
     tail = "Say more, so that one can be sized." if asks else "Nothing in the catalogue serves."
     return Missing(
-        id=hole_id, what="station", message=f"The circuit has no {name}. {tail}", asks=asks
+        id=hole_id,
+        what="station",
+        required=station.required,
+        message=f"The circuit has no {name}. {tail}",
+        asks=asks,
     )
+
+
+def _beyond(way: Way) -> tuple[str, ...]:
+    """The ports that the parts of a way join, in the order of its joints."""
+    own = {stand.item.ref for stand in way.stands}
+    ends = (end for joint in way.joints for end in joint.ends)
+    return tuple(end for end in ends if end.partition(".")[0] not in own)
 
 
 def _port_message(closed: Closed) -> str:
@@ -442,7 +448,18 @@ def _port_message(closed: Closed) -> str:
     return f"{end} is left open, and nothing in the catalogue closes it."
 
 
-def _distinct(ways: Iterable[Way]) -> Iterator[Way]:
+def buy(
+    part: Component, refs: set[str], length_mm: float | None = None, quantity: int = 1
+) -> Stand:
+    """A sold part under a ref of its own, which is added to those that are taken."""
+    ref = free_ref(slug(part.sku or "part"), refs)
+    refs.add(ref)
+    cut = length_mm if is_cut(part) or part.kind == "wire" else None
+    item = plain_item(ref, part.sku or "", length_mm=cut, quantity=quantity)
+    return Stand(item, part, bought=True)
+
+
+def distinct(ways: Iterable[Way]) -> Iterator[Way]:
     """Ways with different parts; one that is best at several things says so once."""
     by_parts: dict[tuple[str, ...], Way] = {}
     for way in ways:
@@ -473,16 +490,13 @@ def supply_holes(shorts: Sequence[Short], joined: Joined) -> Iterator[Hole]:
                 missing.model_copy(update={"message": f"{missing.message[:-1]}: {lacking}."}), ()
             )
             continue
-        ref = free_ref(slug(short.part.sku or "part"), joined.refs)
-        joined.refs.add(ref)
-        length_mm = short.length_mm
-        item = plain_item(ref, short.part.sku or "", quantity=short.quantity, length_mm=length_mm)
+        stand = buy(short.part, joined.refs, short.length_mm, short.quantity)
+        ref = stand.item.ref
         put_on = tuple(
             Joint(ends=tuple(name.split(" and ")), uses=(ref,))
             for name in short.of
             if " and " in name
         )
-        stand = Stand(item, short.part, bought=True)
         yield Hole(missing, (Way(("fewest-parts",), (stand,), put_on),))
 
 
@@ -495,6 +509,7 @@ def option_of(way: Way, currency: str | None) -> Option:
         best_at=way.best_at,
         parts=parts,
         joints=way.joints,
+        undoes=way.undoes,
         price=None if total is None or currency is None else _price(total, currency),
         notes=way.notes,
     )

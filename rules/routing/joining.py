@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from rules.assembly import Item, Joint, Outside
-from rules.faces import grade
+from rules.faces import Face, grade
 from rules.parts import Component
 from rules.routing.chains import SHOP
 from rules.routing.fitness import Conditions, Fitness
@@ -188,7 +188,7 @@ class _Joiner:
         stations = self.plan.layout.template.stations
         start = self.places.get(leg.nodes[0]) or stations[leg.way.link.start[0]]
         end = self.places.get(leg.nodes[1]) or stations[leg.way.link.end[0]]
-        return run_between(self.contents.runs, start, end)
+        return run_between(self.contents.runs, leg.way.link.line, start, end)
 
     # Joints
 
@@ -235,17 +235,7 @@ class _Joiner:
             yield Joint(ends=(before, end))
 
     def note_conditions(self, leg: Leg, joints: Iterable[Joint]) -> None:
-        assert leg.chain is not None
-        faces = [leg.start.face if leg.start else None]
-        for way in leg.chain.passages:
-            faces += [way.entry, way.exit]
-        faces.append(leg.end.face if leg.end else None)
-        pairs = [
-            (one, other)
-            for one, other in zip(faces[::2], faces[1::2], strict=True)
-            if one is not None and other is not None
-        ]
-        for joint, (one, other) in zip(joints, pairs, strict=True):
+        for joint, (one, other) in zip(joints, faces_joined(leg), strict=True):
             if grade(one, other) == 1:
                 self.joined.conditional.append(joint)
 
@@ -313,6 +303,20 @@ class _Joiner:
         for closed in self.joined.closed:
             if closed.closing.chain is not None and node == BRANCH:
                 yield closed.closing.chain.passages, closed.stands, closed.line
+
+
+def faces_joined(leg: Leg) -> list[tuple[Face, Face]]:
+    """The two faces of each joint of a filled leg, in the direction of the flow."""
+    assert leg.chain is not None
+    faces = [leg.start.face if leg.start else None]
+    for way in leg.chain.passages:
+        faces += [way.entry, way.exit]
+    faces.append(leg.end.face if leg.end else None)
+    return [
+        (one, other)
+        for one, other in zip(faces[::2], faces[1::2], strict=True)
+        if one is not None and other is not None
+    ]
 
 
 def _passages(leg: Leg) -> tuple[Passage, ...]:

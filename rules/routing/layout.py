@@ -14,6 +14,7 @@ from rules.routing.fitness import Conditions, Place
 from rules.routing.pieces import GROUPED, Contents, Lot
 from rules.routing.sizing import Choice, Sizing, seat_count
 from rules.routing.template import Link, Station, Template
+from rules.vocabulary import Line
 
 _SIDE_ROLES = frozenset({"vent", "sense", "drive"})
 
@@ -136,10 +137,26 @@ def _matched(wanted: Sequence[frozenset[str]]) -> int:
 
 
 def lay_out(
-    template: Template, cart: Cart, contents: Contents, conditions: Conditions, sizing: Sizing
+    template: Template,
+    cart: Cart,
+    contents: Contents,
+    conditions: Conditions,
+    sizing: Sizing,
+    *,
+    recommended: bool,
 ) -> Layout:
-    """Lay a template out over the pieces of a cart."""
-    return _Planner(template, cart, contents, conditions, sizing).layout()
+    """Lay a template out over the pieces of a cart.
+
+    Args:
+        template: the circuit.
+        cart: the cart.
+        contents: its pieces.
+        conditions: what they must bear.
+        sizing: chooses what could be bought.
+        recommended: whether what is only recommended is to be bought as well.
+    """
+    planner = _Planner(template, cart, contents, conditions, sizing, recommended=recommended)
+    return planner.layout()
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +178,10 @@ class _Planner:
         contents: Contents,
         conditions: Conditions,
         sizing: Sizing,
+        *,
+        recommended: bool,
     ) -> None:
+        self.recommended = recommended
         self.template = template
         self.cart = cart
         self.contents = contents
@@ -193,10 +213,7 @@ class _Planner:
         kept = station.id in self.cart.keeps or (station.beside in self.cart.keeps and not lots)
         if kept:
             return
-        needed = station.presence == "needed" or (
-            station.needed_when is not None and self.conditions.meets(station.needed_when)
-        )
-        if not lots and not needed:
+        if not lots and not self.is_wanted(station):
             return
         places = self.places(station, lots)
         for number, seats in enumerate(places, start=1):
@@ -341,22 +358,17 @@ class _Planner:
                 and (lot.source == "vehicle") == station.of_vehicle
             ]
             yield from self.pieces(station, lots)
-            if not lots and self.is_needed(station):
-                choice = self.sizing.choice(station, self.place_of_inline(station))
+            if not lots and self.is_wanted(station):
+                choice = self.sizing.choice(station, place_in_links(self.template, station))
                 yield from (
                     Unit(f"{station.id}:{'/'.join(lot.key)}", station, lot, bought=True)
                     for lot in choice.lots
                 )
 
-    def is_needed(self, station: Station) -> bool:
+    def is_wanted(self, station: Station) -> bool:
         if station.id in self.cart.keeps:
             return False
-        when = station.needed_when
-        return station.presence == "needed" or (when is not None and self.conditions.meets(when))
-
-    def place_of_inline(self, station: Station) -> Place:
-        lines = [link.line for link in self.template.links if station.id in link.holds]
-        return Place("feed" if "feed" in lines else lines[0])
+        return station.required or (self.recommended and is_recommended(station, self.conditions))
 
     def branches(self) -> Iterator[Unit]:
         for station in self.template.branches.values():
@@ -386,6 +398,18 @@ class _Planner:
         return found
 
 
+def is_recommended(station: Station, conditions: Conditions) -> bool:
+    """Whether a circuit goes together without a station and is the better for one."""
+    when = station.needed_when
+    return not station.required and when is not None and conditions.meets(when)
+
+
+def place_in_links(template: Template, station: Station) -> Place:
+    """Where an inline station lies: in the feed where a link of it may hold it."""
+    lines = [link.line for link in template.links if station.id in link.holds]
+    return Place("feed" if "feed" in lines else lines[0])
+
+
 def _is_group(station: Station) -> bool:
     return all(kind in GROUPED for kind in station.kinds)
 
@@ -396,10 +420,19 @@ def is_side_port(station: Station, name: str) -> bool:
 
 
 def run_between(
-    runs: Iterable[Run], start: Slot | Unit | Station | None, end: Slot | Unit | Station | None
+    runs: Iterable[Run],
+    line: Line,
+    start: Slot | Unit | Station | None,
+    end: Slot | Unit | Station | None,
 ) -> float | None:
-    """Length of the vehicle's run between two places, found by the names they are called by."""
+    """Length of the vehicle's run between two places, found by the names they are called by.
+
+    A run of the reference is for the reference line alone, one of fuel for every other line.
+    """
+    of = "reference" if line == "reference" else "fuel"
     for run in runs:
+        if run.of != of:
+            continue
         first, _, last = run.name.casefold().partition(" to ")
         for one, other in ((start, end), (end, start)):
             if _is_called(one, first) and _is_called(other, last):

@@ -49,6 +49,9 @@ class Option(Model):
     best_at: tuple[BestAt, ...] = Field(description="In what it is the best of those offered.")
     parts: tuple[BoughtPart, ...]
     joints: tuple[Joint, ...] = Field(default=(), description="Joints that it makes.")
+    undoes: tuple[Joint, ...] = Field(
+        default=(), description="Joints found without it that make room for it."
+    )
     price: Price | None = Field(
         default=None, description="Of all its parts; `null` where one has no price."
     )
@@ -60,6 +63,13 @@ class Missing(Model):
 
     id: str = Field(description="Unique in this answer; names the link, station, port or supply.")
     what: What
+    required: bool = Field(
+        default=True,
+        description=(
+            "Whether the circuit cannot do without it. What is only recommended leaves the "
+            "verdict to the rules."
+        ),
+    )
     line: Line | None = None
     between: tuple[str, ...] = Field(
         default=(), description="The ports or parts it belongs between, or the one it belongs to."

@@ -572,7 +572,7 @@ class _Builder:
     ) -> float | None:
         first = start or self.station(way.link.start[0])
         last = end or self.station(way.link.end[0])
-        return run_between(self.contents.runs, first, last)
+        return run_between(self.contents.runs, way.link.line, first, last)
 
     def off_the_runs(self, leg: Leg) -> int:
         """Whether a line of the car would lie where the car states no run for it."""
@@ -580,7 +580,8 @@ class _Builder:
             return 0
         ends = [self.nodes.get(node) for node in leg.nodes]
         of_car = any(isinstance(end, Unit) and end.station.of_vehicle for end in ends)
-        return int(of_car and run_between(self.contents.runs, *ends) is None)
+        line = leg.way.link.line
+        return int(of_car and run_between(self.contents.runs, line, *ends) is None)
 
     def elsewhere(self, leg: Leg) -> int:
         """Whether what the caller says a port of the car is does not name this end of the way."""

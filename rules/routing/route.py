@@ -16,6 +16,7 @@ from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, PlacedItem, pl
 from rules.faces import face_of
 from rules.routing.completion import Hole, Holes, find_holes, option_of, supply_holes
 from rules.routing.fitness import Conditions, conditions_of
+from rules.routing.insertion import Inserter, absent
 from rules.routing.joining import Joined, is_cut, join
 from rules.routing.layout import Layout, lay_out
 from rules.routing.leftovers import Explainer, spare_group
@@ -29,7 +30,7 @@ from rules.routing.outcome import (
     Routing,
 )
 from rules.routing.pieces import Contents, Lot, read_cart
-from rules.routing.plan import BOUGHT, COMPROMISES, UNFILLED, Plan, port_line, solve
+from rules.routing.plan import BOUGHT, COMPROMISES, LEFT_OVER, UNFILLED, Plan, port_line, solve
 from rules.routing.seating import Seated, seat
 from rules.routing.sizing import Sizing
 from rules.routing.supplies import Supplied, spare, supply
@@ -81,6 +82,8 @@ def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> 
                     else {"value": part.length_mm, "unit": "mm"},
                 }
             )
+        for joint in completion.options[0].undoes if completion.options else ():
+            joints.pop(frozenset(joint.ends), None)
         for joint in completion.options[0].joints if completion.options else ():
             held_joint = joints.get(frozenset(joint.ends))
             joints[frozenset(joint.ends)] = (
@@ -123,13 +126,14 @@ class _Router:
         self.conditions: Conditions = conditions_of(self.contents.probe, barred)
         self.offers: Offers = catalogue.derived(Offers)
         self.sizing = Sizing(self.contents.probe, catalogue, self.offers, self.conditions)
-        self.layouts: dict[str, Layout] = {}
+        self.layouts: dict[tuple[str, bool], Layout] = {}
 
     def route(self) -> Routing:
         plan = self.plan()
         joined = join(plan, self.contents, self.conditions)
         seated = seat(plan.layout, joined, self.contents, self.offers.currency)
         holes = find_holes(plan, joined, seated, self.offers, self.conditions, self.sizing)
+        holes.holes += self.recommended(plan, joined)
         items = self.placed_items(joined, seated, plan.layout)
         joints = self.all_joints(holes)
         circuit = self.completed(items, joints, holes, joined)
@@ -155,49 +159,75 @@ class _Router:
     # Which template
 
     def plan(self) -> Plan:
+        """The best plan, what is only recommended left out unless the cart is made for it.
+
+        It is where the cart holds hoses or adapters that are left over without it, or where
+        something stays open that does not with it.
+        """
+        plan = self.best_plan(recommended=False)
+        if not absent(plan.layout.template, self.contents.lots, self.conditions):
+            return plan
+        other = self.best_plan(recommended=True)
+        return min(plan, other, key=lambda each: (each.aims[UNFILLED], each.aims[LEFT_OVER]))
+
+    def recommended(self, plan: Plan, joined: Joined) -> list[Hole]:
+        """What is recommended and neither in the cart nor reckoned with in the plan."""
+        if any(unit.bought for unit in plan.layout.units):
+            return []
+        inserter = Inserter(plan, joined, self.offers, self.conditions, self.sizing)
+        stations = absent(plan.layout.template, self.contents.lots, self.conditions)
+        return [inserter.hole(each) for each in stations if each.id not in self.cart.keeps]
+
+    def best_plan(self, *, recommended: bool) -> Plan:
         """The best plan over the templates that may apply.
 
         The templates are tried in the order of their preference, first without buying anything:
         one that takes every part and leaves nothing open needs no comparison.
         """
-        templates = self.applicable()
+        layouts = [self.laid_out(template, recommended) for template in self.applicable()]
         plans: list[Plan | None] = []
-        for template in templates:
-            plan = self.solved(template, buying=False)
+        for layout in layouts:
+            plan = self.solved(layout, buying=False)
             if plan is not None and not plan.aims[UNFILLED]:
                 return plan
             plans.append(plan)
         ranked: list[Plan] = []
-        for template, held in zip(templates, plans, strict=True):
-            if held is None and any(self.is_behind(template, plan) for plan in ranked):
+        for layout, held in zip(layouts, plans, strict=True):
+            if held is None and any(self.is_behind(layout, plan) for plan in ranked):
                 continue
-            plan = held or self.solved(template, buying=True)
+            plan = held or self.solved(layout, buying=True)
             if plan is not None:
                 ranked.append(plan)
         best = min(ranked, key=_rank)
         best.proved = all(plan.proved for plan in ranked)
         return best
 
-    def is_behind(self, template: Template, plan: Plan) -> bool:
-        """Whether a template that has no plan without buying cannot come before a plan.
+    @staticmethod
+    def is_behind(layout: Layout, plan: Plan) -> bool:
+        """Whether a layout that has no plan without buying cannot come before a plan.
 
         It leaves something open, makes a compromise or buys at least one part.
         """
-        layout = self.laid_out(template)
         least = layout.least_unfilled
         if plan.aims[UNFILLED] != least or plan.aims[COMPROMISES]:
             return plan.aims[UNFILLED] < least
         return plan.aims[BOUGHT] <= max(1, layout.least_bought)
 
-    def solved(self, template: Template, *, buying: bool) -> Plan | None:
-        layout = self.laid_out(template)
+    def solved(self, layout: Layout, *, buying: bool) -> Plan | None:
         return solve(layout, self.contents, self.conditions, self.offers, buying=buying)
 
-    def laid_out(self, template: Template) -> Layout:
-        layout = self.layouts.get(template.id)
+    def laid_out(self, template: Template, recommended: bool) -> Layout:
+        layout = self.layouts.get((template.id, recommended))
         if layout is None:
-            layout = lay_out(template, self.cart, self.contents, self.conditions, self.sizing)
-            self.layouts[template.id] = layout
+            layout = lay_out(
+                template,
+                self.cart,
+                self.contents,
+                self.conditions,
+                self.sizing,
+                recommended=recommended,
+            )
+            self.layouts[template.id, recommended] = layout
         return layout
 
     def applicable(self) -> list[Template]:
@@ -287,6 +317,7 @@ class _Router:
         all_joints = list(joints)
         for hole in holes.holes:
             for way in hole.ways[:1]:
+                all_joints = [joint for joint in all_joints if joint not in way.undoes]
                 for stand in way.stands:
                     held = everything.get(stand.item.ref)
                     more = stand.item.quantity + (held.quantity if held else 0)

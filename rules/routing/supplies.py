@@ -287,7 +287,7 @@ class _Supplier:
         part = self.serving(item, need)
         packed = getattr(part.spec, "pieces", None) or 1 if part is not None else 1
         what = " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
-        length_mm = self.battery_run() if need.kind == "wire" else None
+        length_mm = self.wire_run(item) if need.kind == "wire" else None
         self.found.short.append(
             Short(part, -(-lacking // packed), (item.ref,), need.sku or what, length_mm)
         )
@@ -303,8 +303,14 @@ class _Supplier:
             return part if part is not None and part.lifecycle == "sold" else None
         return self.cheapest(need.kind, lambda part: _serves_need(part.spec, item, need))
 
-    def battery_run(self) -> float | None:
-        named = (run.length_mm for run in self.runs if run.name.casefold().startswith("battery"))
+    def wire_run(self, item: PlacedItem) -> float | None:
+        """Length of the vehicle's run of wire to a part."""
+        to = f" to {item.kind.replace('-', ' ')}"
+        named = (
+            run.length_mm
+            for run in self.runs
+            if run.of == "wire" and run.name.casefold().endswith(to)
+        )
         return next(named, None)
 
     # Shared

@@ -103,7 +103,8 @@ class Station:
         car: for `car`, what the port then joins, in words.
         repeat: how several stand: side by side, or one after the other.
         beside: the station that has one of this each.
-        needed_when: condition under which an optional station is needed.
+        needed_when: condition under which an optional station is recommended: it is offered, and
+            the circuit goes together without it.
         of_vehicle: whether only the vehicle's own parts may stand there.
         ports: its ports by their names in the template; the first selector that finds any decides.
     """
@@ -119,6 +120,11 @@ class Station:
     needed_when: Condition | None
     of_vehicle: bool
     ports: Mapping[str, tuple[Selector, ...]]
+
+    @property
+    def required(self) -> bool:
+        """Whether the circuit cannot do without it."""
+        return self.presence == "needed"
 
     def takes(self, part: Component) -> bool:
         """Whether a part of this kind and specification may stand here."""

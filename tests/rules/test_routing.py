@@ -10,7 +10,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rules.assembly import Vehicle
 from rules.cart import Cart
 from rules.carts import CartReport, check_cart
 from rules.catalogue import Catalogue, catalogue
@@ -27,21 +26,7 @@ BOOK = load_rules()
 TEMPLATES = load_templates()
 
 
-def roomy(vehicle: Vehicle) -> Vehicle:
-    """The vehicle as its demo assembly needs it.
-
-    The pickup states a run of 0.6 m from regulator to manifold, and its demo has a hose of 0.5 m
-    there; no check of an assembly looks at that, routing does.
-    """
-    runs = tuple(
-        run
-        for run in vehicle.runs
-        if (vehicle.id, run.name) != ("pickup-v8-steel-lines", "regulator to manifold")
-    )
-    return vehicle.model_copy(update={"runs": runs})
-
-
-SHOP = catalogue(1, demo_components(), [roomy(vehicle) for vehicle in demo_vehicles()])
+SHOP = catalogue(1, demo_components(), demo_vehicles())
 FITTING = [demo for demo in demo_assemblies() if demo.expect.verdict == "fits"]
 bounded = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -253,9 +238,11 @@ def test_every_cart_gets_a_sound_answer(cart: Cart) -> None:
 def _no_port_joins_twice(routing: Routing) -> None:
     joints = [*routing.joints]
     for completion in routing.completion:
+        first = completion.options[0]
+        undone = {frozenset(joint.ends) for joint in first.undoes}
+        joints = [joint for joint in joints if frozenset(joint.ends) not in undone]
         known = {frozenset(joint.ends) for joint in joints}
-        first = completion.options[0].joints
-        joints += [joint for joint in first if frozenset(joint.ends) not in known]
+        joints += [joint for joint in first.joints if frozenset(joint.ends) not in known]
     ends = Counter(end for joint in joints for end in joint.ends)
     assert [end for end, count in ends.items() if count > 1] == []
 
@@ -576,6 +563,26 @@ def test_the_length_of_a_bought_hose_is_asked_where_no_run_tells_it() -> None:
     routing = route(cart_of(demo, without="feed"), SHOP, TEMPLATES)
     bought = [part.ref for each in routing.completion for part in each.options[0].parts]
     assert [ask.of for ask in routing.asks] == bought
+
+
+def test_a_run_of_the_reference_is_no_run_of_fuel_nor_of_wire() -> None:
+    """A stated run counts for the line it is of, whatever its ends are called."""
+    demo = next(each for each in FITTING if each.request.vehicle == "pickup-v8-steel-lines")
+    cart = cart_of(demo)
+    vehicle = SHOP.vehicles["pickup-v8-steel-lines"]
+
+    def left_over(of: str) -> list[str]:
+        runs = tuple(
+            run.model_copy(update={"of": of, "length_mm": 900.0})
+            if run.name == "regulator to manifold"
+            else run
+            for run in vehicle.runs
+        )
+        shop = catalogue(1, SHOP, [vehicle.model_copy(update={"runs": runs})])
+        return [left.reason for left in route(cart, shop, TEMPLATES).left_over]
+
+    assert left_over("reference") == ["too-short"]
+    assert left_over("fuel") == left_over("wire") == []
 
 
 # What nothing joins -----------------------------------------------------------------------------
