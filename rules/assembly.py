@@ -215,6 +215,15 @@ class Outside(Model):
 
     port: End
     to: Words = Field(description="What it joins.", examples=["intake manifold"])
+    line: Line | None = Field(
+        default=None, description="Which line of the circuit it is in, where no joint shows it."
+    )
+    flow: Literal["in", "out"] | None = Field(
+        default=None,
+        description=(
+            "Whether fuel comes in there from the car or goes out to it, where no joint shows it."
+        ),
+    )
 
 
 class Request(Model):

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Mapping
 
 from pydantic import Field
 
@@ -18,15 +19,25 @@ from rules import engine
 from rules.assembly import Request
 from rules.cart import Cart
 from rules.catalogue import Catalogue
-from rules.check import check
-from rules.report import Finding, Report, Subject, Verdict
-from rules.routing import Routing, Templates, route, routed_request
+from rules.check import check, counted
+from rules.report import (
+    Finding,
+    NotChecked,
+    Remedy,
+    Report,
+    Subject,
+    Verdict,
+)
+from rules.routing import Option, Routing, Templates, route, routed_request
 
 MOST_ROUNDS = 3
 """How often parts that the rule book will not have are barred and others looked for."""
 
 _RANK: tuple[Verdict, ...] = ("fits", "fits-with-cautions", "cannot-tell", "does-not-fit")
 _OF_PARTS = frozenset({"part", "material", "flow-part"})
+PORT_LEFT_OPEN = "port-left-open"
+"""The rule about open ports; a shop may change its severity, and never its id."""
+
 _GRAVE = frozenset({"error", "warning"})
 
 
@@ -65,8 +76,14 @@ def check_cart(
     request = routed_request(cart, routing)
     report = check(request, catalogue, book)
     fields = {name: getattr(report, name) for name in type(report).model_fields}
+    findings = report.findings
+    waiting: tuple[NotChecked, ...] = ()
+    if completed is not None:
+        findings, waiting = _told_first(report, completed[1], routing)
     fields |= {
-        "findings": tuple(_in_the_cart(f, request, routing) for f in report.findings),
+        "findings": tuple(_in_the_cart(f, request, routing) for f in findings),
+        "not_checked": (*report.not_checked, *waiting),
+        "counts": counted(findings),
         "fingerprint": _fingerprint(cart, catalogue, book, templates),
         "routing": routing,
     }
@@ -132,6 +149,56 @@ def _objected(routing: Routing, report: Report) -> frozenset[str]:
         for ref in finding.subject.refs
         if ref in offered
     )
+
+
+# What is told of a cart that something is missing from ------------------------------------------
+
+
+def _told_first(
+    report: Report, completed: Report, routing: Routing
+) -> tuple[tuple[Finding, ...], tuple[NotChecked, ...]]:
+    """The findings as they stand beside what is missing.
+
+    A port that waits for a missing part wants that part and no plug. What cannot be told for want
+    of a missing part, and can be told with it, is named among what was not checked.
+    """
+    wanted = _wanted(routing)
+    after = {_identity(finding) for finding in completed.findings}
+    findings, waiting = [], []
+    for finding in report.findings:
+        if finding.severity == "unknown" and _identity(finding) not in after:
+            what = ", ".join(finding.open_rules)
+            why = f"{finding.message.removesuffix('.')}: it waits for what is missing"
+            waiting.append(NotChecked(what=what, why=why[0].lower() + why[1:]))
+        else:
+            findings.append(_waiting_for(finding, wanted))
+    return tuple(findings), tuple(waiting)
+
+
+def _identity(finding: Finding) -> tuple[str, str]:
+    return finding.rule, finding.message
+
+
+def _wanted(routing: Routing) -> Mapping[str, Option]:
+    """For each port that something missing is joined to, the first option for it."""
+    required = {missing.id for missing in routing.unfilled if missing.required}
+    return {
+        end: completion.options[0]
+        for completion in routing.completion
+        if completion.missing in required
+        for joint in completion.options[0].joints
+        for end in joint.ends
+    }
+
+
+def _waiting_for(finding: Finding, wanted: Mapping[str, Option]) -> Finding:
+    ports = finding.subject.ports
+    if finding.rule != PORT_LEFT_OPEN or not ports or not all(port in wanted for port in ports):
+        return finding
+    skus = dict.fromkeys(part.sku for port in ports for part in wanted[port].parts)
+    # How many of each is said once, beside what is missing: two ports may wait for one part.
+    remedy = Remedy(text=f"Join it by what is missing there: {', '.join(skus)}.")
+    return finding.model_copy(update={"remedy": remedy})
 
 
 # Places in the cart -----------------------------------------------------------------------------

@@ -86,7 +86,7 @@ def check(request: Request, catalogue: Catalogue, book: engine.Book) -> Report:
     findings = tuple(sorted([*_fired_findings(fired, circuit), *open_findings], key=_order))
     return Report(
         verdict=verdict(findings),
-        counts=_counts(findings),
+        counts=counted(findings),
         findings=findings,
         flow=flow_block(flow),
         not_checked=(*_flow_not_checked(flow), *_not_checked(circuit), *open_notes),
@@ -342,7 +342,8 @@ def _order(finding: Finding) -> tuple[object, ...]:
     return severity, finding.rule, finding.subject.refs, finding.subject.ports, finding.message
 
 
-def _counts(findings: Sequence[Finding]) -> Counts:
+def counted(findings: Sequence[Finding]) -> Counts:
+    """How many findings there are of each severity."""
     found = [finding.severity for finding in findings]
     return Counts(
         error=found.count("error"),

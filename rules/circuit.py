@@ -13,7 +13,16 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
-from rules.assembly import Application, FuelBlend, Item, Joint, PercentRange, Request, Vehicle
+from rules.assembly import (
+    Application,
+    FuelBlend,
+    Item,
+    Joint,
+    Outside,
+    PercentRange,
+    Request,
+    Vehicle,
+)
 from rules.catalogue import Catalogue
 from rules.parts import Component, Port
 from rules.reference import Rating, Reference, rate, rate_fuel, reference
@@ -169,7 +178,7 @@ class Circuit:
     fuel: FuelRange
     items: Mapping[str, PlacedItem]
     joints: tuple[PlacedJoint, ...]
-    outside: Mapping[str, str]
+    outside: Mapping[str, Outside]
     vehicle: Vehicle | None
     catalogue: Catalogue = field(repr=False)
     reference: Reference = field(repr=False)
@@ -257,6 +266,10 @@ class Circuit:
         for item in self.items.values():
             if item.item.line is not None:
                 yield from ((p, item.item.line) for p in item.ports)
+            for port in item.ports:
+                said = self.outside.get(port.name)
+                if said is not None and said.line is not None:
+                    yield port, said.line
             yield from ((p, "vent") for p in item.ports if p.port.role == "vent")
             # A jet empties into the tank: what drives it is no more than a return, unless a joint
             # has already made it part of the feed.
@@ -429,7 +442,7 @@ def place(request: Request, catalogue: Catalogue) -> Circuit:
     for index, entry in enumerate(request.outside):
         port = _port(entry.port, items, f"/outside/{index}/port", faults)
         if port is not None:
-            outside[port.name] = entry.to
+            outside[port.name] = entry
     if faults or fuel is None:
         raise AssemblyFaults(faults)
     joints += _injector_seats(items, joints)

@@ -431,6 +431,9 @@ def _reversed_items(
     """For each part that flow enters on its way: whether it enters by the outlet."""
     found: dict[PlacedItem, bool] = {}
     for start, downstream in flow_starts:
+        if start.name in circuit.outside and start.port.role in ("inlet", "outlet"):
+            found[start.item] = start.port.role == ("outlet" if downstream else "inlet")
+    for start, downstream in flow_starts:
         for way in circuit.way_from(start).values():
             for port in way[1:]:
                 if port.item is start.item or port.item in found:
@@ -448,6 +451,11 @@ def _flow_starts(circuit: Circuit) -> Iterator[tuple[PlacedPort, bool]]:
                 yield port, port.port.role == "outlet"
     for regulator in circuit.of_kind("regulator"):
         yield from ((p, True) for p in regulator.ports if p.port.role == "outlet")
+    for item in circuit.items.values():
+        for port in item.ports:
+            said = circuit.outside.get(port.name)
+            if said is not None and said.flow is not None:
+                yield port, said.flow == "in"
 
 
 def _reversed(

@@ -204,6 +204,13 @@ class ChainFinder:
             bridge = self._bridges.between(start, None, hose=True)
             if bridge is not None:
                 found.append(self._ended(self._first(start), bridge))
+            # Bought fittings may lead to a hose that is in the cart.
+            worth = None if bridge is None else bridge.cost
+            found += [
+                chain
+                for chain in self._chains_from(start, worth, buying=True)
+                if chain.buys and chain.has_hose and chain.passages[-1].is_hose
+            ]
         for chain in self._joined_chains(start):
             last = chain.passages[-1] if chain.passages else None
             settled = last is not None and last.leaves in last.lot.taken

@@ -249,7 +249,14 @@ class _Joiner:
         else:
             last = f"{stands[0].item.ref}.{row[0].enters}" if stands else end
         if last is not None and last not in self.contents.probe.outside:
-            self.joined.assumed.append(Outside(port=last, to=leg.way.car))
+            self.joined.assumed.append(
+                Outside(
+                    port=last,
+                    to=leg.way.car,
+                    line=leg.way.link.line,
+                    flow="out" if leg.end is None else "in",
+                )
+            )
 
     # Spare ports
 

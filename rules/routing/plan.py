@@ -593,7 +593,7 @@ class _Builder:
         port = last.leaves if leg.end is None else last.enters
         if port not in last.lot.taken:
             return 0
-        said = self.contents.probe.outside[f"{last.lot.items[0].ref}.{port}"].casefold()
+        said = self.contents.probe.outside[f"{last.lot.items[0].ref}.{port}"].to.casefold()
         station = self.station(name)
         return int(not any(called in said for called in (*station.called, station.id)))
 
