@@ -28,12 +28,14 @@ class Slot:
         station: what may stand there.
         lots: the pieces of cart and vehicle that may.
         choice: where there are none, what could be bought.
+        second_best: of several lots those that are not known to do for this engine, by key.
     """
 
     id: str
     station: Station
     lots: tuple[Lot, ...]
     choice: Choice
+    second_best: frozenset[tuple[str, ...]] = frozenset()
 
     @cached_property
     def candidates(self) -> tuple[Lot, ...]:
@@ -222,7 +224,10 @@ class _Planner:
             choice = Choice(())
             if not own and station.presence != "car":
                 choice = self.sizing.choice(station, self.place_of(station), seats.count)
-            yield Slot(slot_id, station, own, choice)
+            second_best = frozenset(
+                lot.key for lot in own if len(own) > 1 and not self.sizing.suits(lot.part)
+            )
+            yield Slot(slot_id, station, own, choice, second_best)
 
     def lots_for(self, station: Station) -> tuple[Lot, ...]:
         found = [

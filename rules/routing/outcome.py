@@ -18,6 +18,9 @@ Reason = Literal[
     "wrong-sex",
     "wrong-size",
     "wrong-seal",
+    "wrong-form",
+    "too-coarse",
+    "too-fine",
     "too-short",
     "reaches-one-end-only",
     "not-recorded",
@@ -93,7 +96,13 @@ class LeftOver(Model):
     sku: str | None
     name: str
     refs: tuple[str, ...]
-    quantity: int
+    quantity: int = Field(
+        description="Pieces without a place; 0 where only the rest of a piece is left."
+    )
+    length_mm: LengthMm | None = Field(
+        default=None,
+        description="Of what is sold by length: how long each piece is, or the rest of one.",
+    )
     reason: Reason
     beside: str | None = Field(default=None, description="The port or part it comes nearest to.")
     message: str

@@ -33,7 +33,8 @@ UNFILLED, COMPROMISES, BOUGHT, LEFT_OVER, MISPLACED, PRICE, DROP = range(7)
 1. joints that seal only under a condition, and bought parts that bring a caution;
 2. parts to buy;
 3. hoses, adapters and caps of the cart that are left over;
-4. parts of the cart in a line they do not suit, and lines of the car off the runs it states;
+4. parts of the cart in a line they do not suit or that do not do for the engine, and lines of the
+   car off the runs it states;
 5. price of all that is used, in cents;
 6. drop, by its proxy.
 """
@@ -291,14 +292,15 @@ class _Builder:
         self.payload[empty] = slot
         place = Place(_line_of(slot.station, self.layout))
         for lot in slot.candidates if self.buying else slot.lots:
-            variable = self.programme.variable(self.station_cost(lot, place))
+            cost = self.station_cost(lot, place, second_best=lot.key in slot.second_best)
+            variable = self.programme.variable(cost)
             self.programme.term(name, variable)
             self.use(variable, lot)
             self.payload[variable] = (slot, lot)
             self.standing[slot.id, lot.key] = variable
             self.open_ledgers(slot.id, lot, variable)
 
-    def station_cost(self, lot: Lot, place: Place) -> Aims:
+    def station_cost(self, lot: Lot, place: Place, *, second_best: bool = False) -> Aims:
         if lot.source == "vehicle":
             return ()
         price = costs.price_cents(lot.part, self.offers.currency)
@@ -307,7 +309,7 @@ class _Builder:
             seals, cents = self.offers.seals_of(lot.part)
             return (0, 0, 1 + seals, 0, 0, price + cents, drop)
         unfit = self.conditions.fitness(lot.part, place) is not Fitness.GOOD
-        return (0, 0, 0, 0, int(unfit), price, drop)
+        return (0, 0, 0, 0, int(unfit) + int(second_best), price, drop)
 
     def open_ledgers(self, node: str, lot: Lot, variable: int) -> None:
         """A ledger for each socket of a part, which is in force where the part is there."""

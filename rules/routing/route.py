@@ -12,14 +12,14 @@ from dataclasses import replace
 from rules.assembly import Item, Joint, Request
 from rules.cart import Cart
 from rules.catalogue import Catalogue
-from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, PlacedItem, place
-from rules.faces import face_of
+from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, place
+from rules.faces import face_of, grade
 from rules.routing.completion import Hole, Holes, find_holes, option_of, supply_holes
 from rules.routing.fitness import Conditions, conditions_of
 from rules.routing.insertion import Inserter, absent
 from rules.routing.joining import Joined, is_cut, join
 from rules.routing.layout import Layout, lay_out
-from rules.routing.leftovers import Explainer, spare_group
+from rules.routing.leftovers import Explainer, OpenEnd, Surroundings
 from rules.routing.offers import Offers
 from rules.routing.outcome import (
     Ask,
@@ -29,11 +29,12 @@ from rules.routing.outcome import (
     Objective,
     Routing,
 )
-from rules.routing.pieces import Contents, Lot, read_cart
+from rules.routing.pieces import GROUPED, Contents, Lot, read_cart
 from rules.routing.plan import BOUGHT, COMPROMISES, LEFT_OVER, UNFILLED, Plan, port_line, solve
 from rules.routing.seating import Seated, seat
 from rules.routing.sizing import Sizing
-from rules.routing.supplies import Supplied, spare, supply
+from rules.routing.spares import Why, left_over, spares
+from rules.routing.supplies import Supplied, packs_used, supply
 from rules.routing.template import Template, Templates
 
 
@@ -137,12 +138,19 @@ class _Router:
         items = self.placed_items(joined, seated, plan.layout)
         joints = self.all_joints(holes)
         circuit = self.completed(items, joints, holes, joined)
-        supplied = supply(circuit, self.catalogue, self.offers, self.conditions, self.contents.runs)
+        supplied = supply(
+            circuit,
+            items.keys() | self.vehicle,
+            self.catalogue,
+            self.offers,
+            self.conditions,
+            self.contents.runs,
+        )
         all_holes = [*holes.holes, *supply_holes(supplied.short, joined)]
         return Routing(
             layout=plan.layout.template.id,
             layout_name=plan.layout.template.name,
-            items=tuple(self.with_pieces(items, circuit, supplied)),
+            items=tuple(self.with_pieces(items, supplied)),
             origins=self.origins(seated),
             joints=tuple(_with_uses(joints, supplied, items)),
             outside=(*self.cart.outside, *joined.assumed),
@@ -354,30 +362,57 @@ class _Router:
         circuit: Circuit,
         supplied: Supplied,
     ) -> Iterator[LeftOver]:
-        placed = [
-            (item.ref, item.part, frozenset(face_of(item.part, p) for p in item.part.ports))
-            for item in circuit.items.values()
-        ]
         explainer = Explainer(
-            plan.layout.template,
-            self.contents.probe.reference,
-            holes.open_ends,
-            holes.long_runs,
-            placed,
+            self.contents.probe.reference, self.surroundings(plan, joined, holes, circuit)
         )
         for lot in self.contents.lots:
             left = joined.left[lot.key]
             if left and lot.source == "cart" and not lot.settled:
                 yield explainer.left_over(lot, left)
         for group, pieces in seated.left:
-            what = "All seats are taken." if seated.part is not None else "No rail seats it."
-            yield spare_group(group.part, (group.ref,), pieces, what)
-        own = [item for item in self.contents.groups if item.origin != "vehicle"]
-        for group, pieces in spare(own, supplied):
-            if supplied.used[group.ref] or not _needed_whole(group, circuit):
-                yield spare_group(
-                    group.part, (group.ref,), pieces, "No joint of this circuit takes it."
-                )
+            yield left_over(group.part, (group.ref,), pieces, self.unseated(plan, seated))
+        yield from spares(self.contents.groups, supplied, self.cart.keeps)
+
+    def unseated(self, plan: Plan, seated: Seated) -> Why:
+        kept = any(
+            "injector" in station.kinds
+            for station in plan.layout.template.stations.values()
+            if station.id in self.cart.keeps
+        )
+        if kept:
+            return Why("more-than-needed", "The car keeps its own injectors.")
+        if seated.part is not None:
+            return Why("more-than-needed", "All seats are taken.")
+        return Why("more-than-needed", "No rail seats it.")
+
+    def surroundings(
+        self, plan: Plan, joined: Joined, holes: Holes, circuit: Circuit
+    ) -> Surroundings:
+        placed = [
+            (item.ref, item.part, frozenset(face_of(item.part, p) for p in item.part.ports))
+            for item in circuit.items.values()
+        ]
+        ports = {port.name: port for item in circuit.items.values() for port in item.ports}
+        faces = {name: face_of(port.item.part, port.port) for name, port in ports.items()}
+        unsealed = [
+            (OpenEnd(one, faces[one]), OpenEnd(other, faces[other]))
+            for one, other in (joint.ends for joint in self.contents.joints)
+            if one in faces and other in faces and grade(faces[one], faces[other]) is None
+        ]
+        at_car = [
+            (OpenEnd(each.port, faces[each.port]), each.to)
+            for each in joined.assumed
+            if each.port in faces and each.line != "vent"
+        ]
+        return Surroundings(
+            template=plan.layout.template,
+            keeps=self.cart.keeps,
+            open_ends=holes.open_ends,
+            long_runs=holes.long_runs,
+            at_car=at_car,
+            unsealed=unsealed,
+            placed=placed,
+        )
 
     def origins(self, seated: Seated) -> dict[str, str]:
         """Where each ref comes from; part of a group comes from where the group does."""
@@ -385,19 +420,16 @@ class _Router:
         known |= {ref: known[whole] for ref, whole in seated.divided.items() if whole in known}
         return known
 
-    def with_pieces(
-        self, items: dict[str, Item], circuit: Circuit, supplied: Supplied
-    ) -> Iterator[Item]:
-        """The items, of seals and clamps only as many as joints take."""
+    def with_pieces(self, items: dict[str, Item], supplied: Supplied) -> Iterator[Item]:
+        """The items, of seals, clamps and wiring only as many as joints and parts take."""
         for ref, item in items.items():
             group = self.contents.probe.items.get(ref)
-            if group is None or group.kind not in ("seal", "clamp"):
+            if group is None or group.kind not in GROUPED - {"injector"}:
                 yield item
                 continue
-            packed = getattr(group.part.spec, "pieces", None) or 1
-            used = -(-supplied.used[ref] // packed)
-            if used or _needed_whole(group, circuit):
-                yield item.model_copy(update={"quantity": used or item.quantity})
+            used = packs_used(group, supplied)
+            if used:
+                yield item.model_copy(update={"quantity": used})
 
     def compromises(self, joined: Joined) -> Iterator[Compromise]:
         for joint in joined.conditional:
@@ -418,16 +450,6 @@ class _Router:
                     cut = is_cut(stand.part) or stand.part.kind == "wire"
                     if cut and stand.item.length_mm is None:
                         yield Ask(of=stand.item.ref, what="length")
-
-
-def _needed_whole(group: PlacedItem, circuit: Circuit) -> bool:
-    """Whether the maker of a part in the circuit names this very seal, as for its flange."""
-    return any(
-        need.sku == group.part.sku
-        for item in circuit.items.values()
-        for need in item.part.needs
-        if need.sku is not None
-    )
 
 
 def _with_uses(

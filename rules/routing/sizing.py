@@ -83,6 +83,10 @@ class Sizing:
         fit.sort(key=lambda part: (self._price(part), part.sku or ""))
         return Choice(tuple(_first_of_each(fit)))
 
+    def suits(self, part: parts.Component) -> bool:
+        """Whether a part is known to do for this engine: flow, pressure, fineness and the like."""
+        return self._suits(part, None)
+
     def _price(self, part: parts.Component) -> int:
         return costs.price_cents(part, self._offers.currency)
 

@@ -155,3 +155,129 @@ def test_a_filter_turned_round_is_told_beside_what_the_car_keeps() -> None:
     assert ("flow-direction-reversed", "error") in {
         (finding.rule, finding.severity) for finding in report.findings
     }
+
+
+# What is left over ------------------------------------------------------------------------------
+
+SUPPLIES = ["HF-GSK-120", "HF-FST-M5", "HF-RLY-40", "HF-FUS-15", "HF-WIR-2.5", "HF-TRM-PMP"]
+
+
+@pytest.mark.parametrize("sku", [line["sku"] for line in body()["lines"]])
+def test_a_line_that_is_there_twice_is_left_over_once(sku: str) -> None:
+    line = next(line for line in body()["lines"] if line["sku"] == sku)
+    report = judge(with_more(dict(line)))
+    assert report.verdict == "fits"
+    ((named, quantity, reason),) = left(report)
+    assert (named, quantity) == (sku, line.get("quantity", 1))
+    assert reason == ("more-than-needed" if sku == "HF-CLP-B-13" else "duplicate")
+
+
+@pytest.mark.parametrize("sku", SUPPLIES)
+def test_a_supply_of_two_is_one_too_many(sku: str) -> None:
+    asked = body()
+    for line in asked["lines"]:
+        if line["sku"] == sku:
+            line["quantity"] = 2
+    report = judge(asked)
+    assert report.verdict == "fits"
+    assert left(report) == [(sku, 1, "duplicate")]
+    (placed,) = (item for item in report.routing.items if item.sku == sku)
+    assert placed.quantity == 1
+
+
+@pytest.mark.parametrize("sku", SUPPLIES)
+def test_a_supply_is_not_left_over_where_it_is_missed(sku: str) -> None:
+    """What one part leaves over another may need: only what nothing asks for is too much."""
+    report = judge(body())
+    assert report.routing.left_over == ()
+    assert offered(judge(without(sku))) == {sku: 1}
+
+
+@pytest.mark.parametrize(
+    ("more", "reason", "said"),
+    [
+        ("HF-FUS-30", "wrong-size", "asks for a 15 A fuse"),
+        ("HF-WIR-6", "wrong-size", "asks for a 2.5 mm2 wire"),
+        ("HF-RLY-SS-30", "duplicate", "has hf-rly-40"),
+        ("HF-TRM-INJ", "not-needed", "asks for HF-TRM-PMP"),
+        ("HF-FST-M8", "not-needed", "asks for HF-FST-M5"),
+        ("HF-CWR-12C", "not-needed", "No joint or part"),
+        ("HF-SLT-PASTE", "not-needed", "No joint of this circuit takes sealant"),
+        ("HF-CLP-S-9", "wrong-size", "clamps 8.5 to 9.5 mm"),
+        ("HF-FLT-100P", "too-coarse", "fineness is 100 um, at most 69 um"),
+        ("HF-FLT-40S", "duplicate", "taken by hf-flt-10g"),
+        ("HF-PMP-EXT-300", "for-another-circuit", "mount is external, not in-tank"),
+        ("HF-TNK-MOD-1", "for-another-circuit", "no built in regulator"),
+        ("HF-REG-2", "for-another-circuit", "no place for it in this circuit"),
+        ("HF-INJ-550", "more-than-needed", "keeps its own injectors"),
+        ("HF-RAIL-I4", "duplicate", "taken by own-rail"),
+        ("HF-SNS-P10", "not-needed", "No port of this circuit is left"),
+        ("HF-PLG-JIC6", "not-needed", "Everything is joined without it"),
+        ("HF-BLK-PTFE6C", "not-needed", "Everything is joined without it"),
+    ],
+)
+def test_an_unneeded_part_is_named_with_the_nearest_reason(
+    more: str, reason: str, said: str
+) -> None:
+    report = judge(with_more({"sku": more}))
+    assert report.verdict == "fits"
+    assert left(report) == [(more, 1, reason)]
+    assert said in report.routing.left_over[0].message
+
+
+@pytest.mark.parametrize(
+    ("sku", "other", "reason", "said"),
+    [
+        ("HF-FLT-10G", "HF-FLT-100P", "too-coarse", "does not serve as the filter"),
+        ("HF-CLP-B-13", "HF-CLP-B-19", "wrong-size", "the hose at"),
+        ("HF-CLP-B-13", "HF-CLP-W-8-16", "wrong-form", "worm drive clamp does not serve"),
+        (HOSE, "HF-BLK-PTFE6C", "wrong-form", "hose socket -6 female"),
+        (HOSE, "HF-HSE-8-FF", "wrong-size", "One size too large"),
+        (HOSE, "HF-HSE-6-LONG", "wrong-sex", "Both ends are of one sex"),
+        (HOSE, "HF-HSE-6-ORB", "wrong-seal", "The thread is the same"),
+        (ADAPTER, "HF-QCN-516-B516", "reaches-one-end-only", "its other end joins nothing"),
+        ("HF-BLK-R10-8", "HF-BLK-R10-10", "wrong-size", "1.59 mm too large"),
+    ],
+)
+def test_a_part_that_is_nearly_right_is_named_with_the_nearest_reason(
+    sku: str, other: str, reason: str, said: str
+) -> None:
+    report = judge(swapped(sku, other))
+    assert report.verdict == "does-not-fit"
+    assert {(each.sku, each.reason) for each in report.routing.left_over} == {(other, reason)}
+    assert all(said in each.message for each in report.routing.left_over)
+
+
+def test_what_the_car_keeps_as_well_is_said_to_be_kept() -> None:
+    report = judge(body(keeps=["injectors", "pump"]))
+    told = {each.sku: each.message for each in report.routing.left_over}
+    assert told["HF-PMP-255"] == "The car keeps its own pump."
+    assert "What the car keeps has its own." in told["HF-RLY-40"]
+
+
+def test_an_adapter_that_may_go_on_the_car_waits_for_what_the_car_has() -> None:
+    asked = body(items=[], outside=[], keeps=["rail", "injectors"])
+    report = judge(asked)
+    (one,) = report.routing.left_over
+    assert (one.sku, one.quantity, one.reason) == (ADAPTER, 1, "not-recorded")
+    assert "rail of the car" in one.message
+
+
+def test_an_adapter_left_out_of_a_settled_joint_is_said_to_go_there() -> None:
+    asked = body()
+    asked["lines"][9]["ref"] = "short"
+    asked["joints"] = [["short.a", "own-rail.inlet"]]
+    report = judge(asked)
+    (one,) = report.routing.left_over
+    assert one.sku == ADAPTER
+    assert "goes between short.a and own-rail.inlet" in one.message
+
+
+def test_the_clamps_of_the_cart_go_on_its_own_hoses_first() -> None:
+    """Hoses that are still to be bought get the clamps that are bought with them."""
+    report = judge(swapped("HF-FLT-10G", "HF-FLT-Z5"))
+    assert {frozenset(joint.ends) for joint in report.routing.joints if joint.uses} == {
+        frozenset(("hf-blk-r10-8.b", "hf-tnk-mod-r.pump")),
+        frozenset(("hf-pmp-255.outlet", "hf-blk-r10-8.a")),
+    }
+    assert "clamps-too-few" not in {finding.rule for finding in report.findings}
