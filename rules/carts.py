@@ -34,7 +34,7 @@ MOST_ROUNDS = 3
 """How often parts that the rule book will not have are barred and others looked for."""
 
 _RANK: tuple[Verdict, ...] = ("fits", "fits-with-cautions", "cannot-tell", "does-not-fit")
-_OF_PARTS = frozenset({"part", "material", "flow-part"})
+_OF_PARTS = frozenset({"part", "material", "joint", "flow-part"})
 PORT_LEFT_OPEN = "port-left-open"
 """The rule about open ports; a shop may change its severity, and never its id."""
 
@@ -94,7 +94,9 @@ def check_cart(
     if completed is not None:
         whole, what_is_left = completed
         fields |= {
-            "completed_verdict": what_is_left.verdict,
+            "completed_verdict": (
+                "does-not-fit" if _never_filled(routing) else what_is_left.verdict
+            ),
             "completed_findings": tuple(
                 _in_the_cart(finding, whole, routing)
                 for finding in what_is_left.findings
@@ -113,14 +115,14 @@ def _completed(
     has the last word. Where it objects to an offered part others are looked for.
     """
     barred: frozenset[str] = frozenset()
-    best: tuple[Routing, tuple[Request, Report] | None] | None = None
+    best: tuple[Routing, tuple[Request, Report]] | None = None
     for _ in range(MOST_ROUNDS):
         routing = route(cart, catalogue, templates, barred=barred)
         if not routing.completion:
             return best or (routing, None)
         request = routed_request(cart, routing, completed=True)
         report = check(request, catalogue, book)
-        if best is None or best[1] is None or _rank(report) < _rank(best[1][1]):
+        if best is None or _rank(routing, report) < _rank(best[0], best[1][1]):
             best = (routing, (request, report))
         objected = _objected(routing, report)
         if not objected:
@@ -130,12 +132,20 @@ def _completed(
     return best
 
 
-def _rank(report: Report) -> tuple[int, int, int]:
-    return (_RANK.index(report.verdict), report.counts.error, report.counts.warning)
+def _never_filled(routing: Routing) -> int:
+    """How much of what is missing nothing that is sold fills."""
+    offered = {completion.missing for completion in routing.completion}
+    return sum(missing.required and missing.id not in offered for missing in routing.unfilled)
+
+
+def _rank(routing: Routing, report: Report) -> tuple[int, int, int, int]:
+    counts = report.counts
+    verdict = _RANK.index(report.verdict)
+    return (_never_filled(routing), verdict, counts.error, counts.warning)
 
 
 def _objected(routing: Routing, report: Report) -> frozenset[str]:
-    """SKUs of offered parts that the book finds fault with as parts."""
+    """SKUs of offered parts that the book finds fault with, as parts or as what they join."""
     offered = {
         part.ref: part.sku
         for completion in routing.completion

@@ -9,6 +9,7 @@ from rules.routing.outcome import (
     Missing,
     Objective,
     Option,
+    Rest,
     Routing,
 )
 from rules.routing.route import route, routed_request
@@ -23,6 +24,7 @@ __all__ = [
     "Missing",
     "Objective",
     "Option",
+    "Rest",
     "Routing",
     "Template",
     "Templates",

@@ -13,18 +13,18 @@ from dataclasses import dataclass, field, replace
 from typing import get_args
 
 from rules.assembly import Joint
-from rules.faces import Face, face_of
+from rules.faces import Face, face_of, grade
 from rules.parts import Component, Price
 from rules.reading import write_connection
 from rules.routing import costs
 from rules.routing.costs import plain
-from rules.routing.fitness import Conditions
+from rules.routing.fitness import Conditions, Place
 from rules.routing.joining import Closed, Filled, Joined, Stand, is_cut
 from rules.routing.layout import Slot, Unit
 from rules.routing.leftovers import LongRun, OpenEnd
 from rules.routing.offers import Bridge, Offers, Passage
 from rules.routing.outcome import BestAt, BoughtPart, Missing, Option
-from rules.routing.pieces import free_ref, plain_item, slug
+from rules.routing.pieces import FLOW_ROLES, free_ref, plain_item, slug
 from rules.routing.plan import Leg, Plan, Socket
 from rules.routing.seating import Seated, Seats, inlet, to_buy
 from rules.routing.sizing import Sizing
@@ -43,6 +43,7 @@ class Way:
     joints: tuple[Joint, ...]
     notes: tuple[str, ...] = ()
     undoes: tuple[Joint, ...] = ()
+    in_place_of: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,7 @@ class _Finder:
         """A link that nothing fills, unless a station is missing from it already."""
         ends = self.gap_ends(leg)
         if ends is None:
+            self.portless(leg)
             return
         texts = [_described(end) for end in ends]
         unknown = [end.port for end in ends if end.face.end.system is None]
@@ -156,6 +158,13 @@ class _Finder:
             if len(ends) > 1
             else f"Nothing in the catalogue joins {texts[0]} to the {leg.way.car}."
         )
+        pinned = {
+            f"{lot.items[0].ref}.{port}" for lot in self.plan.stands.values() for port in lot.pins
+        }
+        settled = [end.port for end in ends if end.port in pinned]
+        if settled and len(ends) > 1:
+            other = texts[0] if settled[0] == ends[-1].port else texts[-1]
+            message = f"What is joined already leads {settled[0]} elsewhere than to {other}."
         self.found.open_ends += ends
         self.add(
             Missing(
@@ -166,8 +175,73 @@ class _Finder:
                 message=message,
                 asks=f"the connection of {' and '.join(unknown)}" if unknown else None,
             ),
-            (),
+            self.instead(leg) if len(ends) > 1 else (),
         )
+
+    def portless(self, leg: Leg) -> None:
+        """A link to a part that has no port for it, such as the return of a returnless module."""
+        for node, (_, name) in zip(leg.nodes, (leg.way.link.start, leg.way.link.end), strict=True):
+            stand, place = self.joined.nodes.get(node), self.places.get(node)
+            if stand is None or not isinstance(place, Slot):
+                continue
+            if place.station.ports_of(stand.part, name):
+                continue
+            serving = [
+                part.sku
+                for part in self.serving(place)
+                if place.station.ports_of(part, name) and part.sku
+            ]
+            listed = f" Of what is sold, {', '.join(serving[:3])} can." if serving else ""
+            line = leg.way.link.line
+            self.add(
+                Missing(
+                    id=leg.way.id,
+                    what="link",
+                    line=line,
+                    between=(stand.item.ref,),
+                    message=f"{stand.item.ref} cannot take the {line}: it has no port for it."
+                    f"{listed}",
+                ),
+                (),
+            )
+            return
+
+    def serving(self, place: Slot) -> tuple[Component, ...]:
+        """What is sold for a station, whether or not the cart holds something for it."""
+        line = self.plan.layout.line_of(place.station)
+        return self.sizing.choice(place.station, Place(line)).parts
+
+    def instead(self, leg: Leg) -> Iterator[Way]:
+        """Another part for one of the two stations, which joins the other one as it is."""
+        ends = tuple(zip(leg.nodes, (leg.way.link.start, leg.way.link.end), strict=True))
+        for (node, (_, name)), (beside, (_, far_name)) in (ends, ends[::-1]):
+            place, far = self.places.get(node), self.places.get(beside)
+            if not isinstance(place, Slot) or not isinstance(far, Slot):
+                continue
+            stand, other = self.joined.nodes[node], self.joined.nodes[beside]
+            if stand.bought or self.joints_at(stand):
+                continue
+            for part in self.serving(place):
+                ways = (
+                    (port.id, far_port.id)
+                    for port in place.station.ports_of(part, name)
+                    for far_port in far.station.ports_of(other.part, far_name)
+                    if grade(face_of(part, port), face_of(other.part, far_port)) == 0
+                )
+                found = next(ways, None)
+                if found is None:
+                    continue
+                new = buy(part, self.joined.refs)
+                near = f"{new.item.ref}.{found[0]}", f"{other.item.ref}.{found[1]}"
+                joint = Joint(ends=near if node == leg.nodes[0] else near[::-1])
+                yield Way(_KINDS[:1], (new,), (joint,), in_place_of=(stand.item.ref,))
+                return
+
+    def joints_at(self, stand: Stand) -> int:
+        """How many joints of the plan a part has."""
+        joints = [joint for filled in self.joined.filled for joint in filled.joints]
+        joints += [joint for closed in self.joined.closed for joint in closed.joints]
+        return sum(end.startswith(f"{stand.item.ref}.") for j in joints for end in j.ends)
 
     def gap_ends(self, leg: Leg) -> list[OpenEnd] | None:
         """The ports of both ends; nothing where a station itself is missing."""
@@ -273,9 +347,9 @@ class _Finder:
                     what="station",
                     required=place.station.required,
                     between=_beyond(first),
-                    message=f"The circuit has no {name}.",
+                    message=_station_message(name, first, _beyond(first)),
                 ),
-                (first, *self.other_stations(place, stand)),
+                (first, *self.other_stations(place, first)),
             )
         for slot in self.plan.empty:
             if slot.station.presence != "car":
@@ -283,22 +357,72 @@ class _Finder:
         for station in self.plan.missing_units:
             self.add(_empty(station.id, station, None), ())
 
-    def other_stations(self, place: Slot | Unit, stand: Stand) -> Iterator[Way]:
-        lots = place.choice.lots if isinstance(place, Slot) else ()
-        parts = [lot.part for lot in lots]
+    def other_stations(self, place: Slot | Unit, first: Way) -> Iterator[Way]:
+        """The cheapest and the least restrictive of the parts that join what the first one does.
+
+        Where more has to be bought to join it, another would want other parts.
+        """
+        if self.joints_at(first.stands[0]) != len(first.joints):
+            return
+        parts = [
+            (part, ports)
+            for part in (place.choice.parts if isinstance(place, Slot) else ())
+            if (ports := self.joined_alike(part, first)) is not None
+        ]
         if not parts:
             return
-        cheapest = min(parts, key=lambda part: (self.price(part), part.sku or ""))
-        widest = min(parts, key=lambda part: (costs.drop(part, None), self.price(part)))
-        best: tuple[tuple[BestAt, Component], ...] = (
+        cheapest = min(parts, key=lambda each: (self.price(each[0]), each[0].sku or ""))
+        widest = min(parts, key=lambda each: (costs.drop(each[0], None), self.price(each[0])))
+        best: tuple[tuple[BestAt, tuple[Component, dict[str, str]]], ...] = (
             ("cheapest", cheapest),
             ("least-restrictive", widest),
         )
-        for kind, part in best:
-            same = part.sku == stand.part.sku
-            other = stand if same else buy(part, self.joined.refs)
-            note = () if same else ("What joins it has to be found again.",)
-            yield Way((kind,), (other,), (), note)
+        (stand,) = first.stands
+        for kind, (part, ports) in best:
+            other = stand if part.sku == stand.part.sku else buy(part, self.joined.refs)
+            renamed = {old: f"{other.item.ref}.{new}" for old, new in ports.items()}
+            moved = tuple(
+                joint.model_copy(
+                    update={"ends": tuple(renamed.get(end, end) for end in joint.ends)}
+                )
+                for joint in first.joints
+            )
+            yield Way((kind,), (other,), moved)
+
+    def joined_alike(self, part: Component, first: Way) -> dict[str, str] | None:
+        """For each joined port of the first part the port of another that takes its joint.
+
+        Nothing where a joint would not seal outright, or where a port would be left open.
+        """
+        (stand,) = first.stands
+        ports = {port.id: port for port in stand.part.ports}
+        found: dict[str, str] = {}
+        for joint in first.joints:
+            (near,) = (end for end in joint.ends if end.startswith(f"{stand.item.ref}."))
+            (far,) = (end for end in joint.ends if end != near)
+            role = ports[near.partition(".")[2]].role
+            beyond = self.face_at(far)
+            serving = (
+                port.id
+                for port in part.ports
+                if port.role == role
+                and port.id not in found.values()
+                and grade(face_of(part, port), beyond) == 0
+            )
+            taken = next(serving, None)
+            if taken is None:
+                return None
+            found[near] = taken
+        counts = [sum(port.role in FLOW_ROLES for port in p.ports) for p in (part, stand.part)]
+        return found if counts[0] == counts[1] else None
+
+    def face_at(self, end: str) -> Face:
+        ref, _, port_id = end.partition(".")
+        stands = [*self.joined.nodes.values()]
+        stands += [stand for filled in self.joined.filled for stand in filled.stands]
+        stands += [stand for closed in self.joined.closed for stand in closed.stands]
+        part = next(stand.part for stand in stands if stand.item.ref == ref)
+        return next(face_of(part, port) for port in part.ports if port.id == port_id)
 
     def price(self, part: Component) -> int:
         return costs.price_cents(part, self.offers.currency)
@@ -434,6 +558,12 @@ def _empty(hole_id: str, station: Station, asks: str | None) -> Missing:
     )
 
 
+def _station_message(name: str, way: Way, between: tuple[str, ...]) -> str:
+    takes = " and ".join(stand.part.name for stand in way.stands)
+    where = "" if not between else ", on " if len(between) == 1 else ", between "
+    return f"The circuit has no {name}; it takes: {takes}{where}{' and '.join(between)}."
+
+
 def _beyond(way: Way) -> tuple[str, ...]:
     """The ports that the parts of a way join, in the order of its joints."""
     own = {stand.item.ref for stand in way.stands}
@@ -510,6 +640,7 @@ def option_of(way: Way, currency: str | None) -> Option:
         parts=parts,
         joints=way.joints,
         undoes=way.undoes,
+        in_place_of=way.in_place_of,
         price=None if total is None or currency is None else _price(total, currency),
         notes=way.notes,
     )

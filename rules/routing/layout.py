@@ -113,6 +113,15 @@ class Layout:
         """Stations for which the cart has nothing."""
         return sum(not slot.lots for slot in self.slots)
 
+    def line_of(self, station: Station) -> Line:
+        """The line a station is in: the feed where it touches it, for that asks the most."""
+        lines = [
+            link.line
+            for link in self.template.links
+            if station.id in (link.start[0], link.end[0], *link.holds)
+        ]
+        return "feed" if "feed" in lines or not lines else lines[0]
+
     def _ports_short(self, slot: Slot, lot: Lot) -> int:
         wanted = [
             frozenset(port.id for port in slot.station.ports_of(lot.part, name))

@@ -55,6 +55,9 @@ class Option(Model):
     undoes: tuple[Joint, ...] = Field(
         default=(), description="Joints found without it that make room for it."
     )
+    in_place_of: tuple[Identifier, ...] = Field(
+        default=(), description="Refs of the cart's parts that it takes the place of."
+    )
     price: Price | None = Field(
         default=None, description="Of all its parts; `null` where one has no price."
     )
@@ -115,6 +118,15 @@ class Compromise(Model):
     why: str
 
 
+class Rest(Model):
+    """What is left of a piece that is sold by length and longer than its place."""
+
+    of: str = Field(description="Ref of the piece; of each, where it is several of one length.")
+    sku: str
+    used_mm: LengthMm = Field(description="What its place takes, by the vehicle's run.")
+    rest_mm: LengthMm
+
+
 class Ask(Model):
     """Something that only the caller can say."""
 
@@ -153,6 +165,13 @@ class Routing(Model):
     unfilled: tuple[Missing, ...]
     completion: tuple[Completion, ...]
     left_over: tuple[LeftOver, ...]
+    rests: tuple[Rest, ...] = Field(
+        default=(),
+        description=(
+            "What is left of bulk hose and wire. A piece that is long enough for several places "
+            "is cut, and its parts are items of their own."
+        ),
+    )
     compromises: tuple[Compromise, ...] = ()
     asks: tuple[Ask, ...] = ()
     objective: Objective

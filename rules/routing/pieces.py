@@ -152,8 +152,16 @@ class Contents:
     pointers: Mapping[str, str]
 
 
-def read_cart(cart: Cart, catalogue: Catalogue) -> Contents:
+def read_cart(
+    cart: Cart, catalogue: Catalogue, cuts: Mapping[str, float] | None = None
+) -> Contents:
     """Look up everything a cart names.
+
+    Args:
+        cart: the cart.
+        catalogue: what the shop sells.
+        cuts: for pieces of bulk hose, by ref, the length [mm] to cut off: the rest of each is a
+            piece of its own.
 
     Raises:
         AssemblyFaults: unknown SKUs, refs, ports, fuels or vehicles, all at once.
@@ -165,7 +173,7 @@ def read_cart(cart: Cart, catalogue: Catalogue) -> Contents:
     pieces = len(cart.items) + sum(len(_quantities(line, catalogue)) for line in cart.lines)
     if pieces > MOST_ITEMS:
         raise AssemblyFaults([_too_many(pieces)])
-    own = [*_line_items(cart.lines, catalogue, taken)]
+    own = [*_cut(_line_items(cart.lines, catalogue, taken), cuts or {}, taken)]
     own += [(f"/items/{index}", item) for index, item in enumerate(cart.items)]
     own.sort(key=lambda each: each[1].ref)
     probe = _placed(cart, own, catalogue)
@@ -259,6 +267,21 @@ def _line_items(
             taken.add(ref)
             item = plain_item(ref, line.sku, quantity=quantity, length_mm=line.length_mm)
             yield f"/lines/{index}", item
+
+
+def _cut(
+    own: Iterator[tuple[str, Item]], cuts: Mapping[str, float], taken: set[str]
+) -> Iterator[tuple[str, Item]]:
+    """The pieces, each that is to be cut in two."""
+    for pointer, whole in list(own):
+        item = whole
+        while item.ref in cuts and item.length_mm is not None:
+            yield pointer, item.model_copy(update={"length_mm": cuts[item.ref]})
+            ref = free_ref(f"{whole.ref}-rest", taken)
+            taken.add(ref)
+            rest_mm = item.length_mm - cuts[item.ref]
+            item = plain_item(ref, item.sku or "", length_mm=rest_mm)
+        yield pointer, item
 
 
 def plain_item(ref: str, sku: str, *, quantity: int = 1, length_mm: float | None = None) -> Item:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import cached_property
 
 from rules.assembly import Item, Joint, Request
 from rules.cart import Cart
@@ -27,6 +28,7 @@ from rules.routing.outcome import (
     Compromise,
     LeftOver,
     Objective,
+    Rest,
     Routing,
 )
 from rules.routing.pieces import GROUPED, Contents, Lot, read_cart
@@ -70,6 +72,8 @@ def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> 
     items = {item.ref: item for item in routing.items}
     joints = {frozenset(joint.ends): joint for joint in routing.joints}
     for completion in routing.completion if completed else ():
+        for ref in completion.options[0].in_place_of:
+            items.pop(ref, None)
         for part in completion.options[0].parts if completion.options else ():
             held = items.get(part.ref)
             items[part.ref] = Item.model_validate(
@@ -128,10 +132,10 @@ class _Router:
         self.offers: Offers = catalogue.derived(Offers)
         self.sizing = Sizing(self.contents.probe, catalogue, self.offers, self.conditions)
         self.layouts: dict[tuple[str, bool], Layout] = {}
+        self.cuts: dict[str, float] = {}
 
     def route(self) -> Routing:
-        plan = self.plan()
-        joined = join(plan, self.contents, self.conditions)
+        plan, joined = self.joined()
         seated = seat(plan.layout, joined, self.contents, self.offers.currency)
         holes = find_holes(plan, joined, seated, self.offers, self.conditions, self.sizing)
         holes.holes += self.recommended(plan, joined)
@@ -158,11 +162,48 @@ class _Router:
             unfilled=tuple(hole.missing for hole in all_holes),
             completion=tuple(self.completions(all_holes, supplied, items)),
             left_over=tuple(self.left_over(plan, joined, seated, holes, circuit, supplied)),
+            rests=tuple(self.rests(joined, supplied)),
             compromises=tuple(self.compromises(joined)),
             asks=tuple(self.asks(items, all_holes)),
             objective=_objective(plan),
             proved_best=plan.proved,
         )
+
+    def joined(self) -> tuple[Plan, Joined]:
+        """The plan with its pieces; bulk hose is cut where its rest spares another piece."""
+        while True:
+            plan = self.plan()
+            joined = join(plan, self.contents, self.conditions)
+            cut = next(self.sparing_cuts(joined), None)
+            if cut is None:
+                return plan, joined
+            ref, length_mm = cut
+            self.cuts[ref] = length_mm
+            self.contents = read_cart(self.cart, self.catalogue, self.cuts)
+            self.layouts.clear()
+
+    def sparing_cuts(self, joined: Joined) -> Iterator[tuple[str, float]]:
+        """Pieces of bulk hose whose rest does for a run that another is to be bought for."""
+        bulk = [
+            (stand, filled.run_mm)
+            for filled in joined.filled
+            for stand in filled.stands
+            if stand.part.kind == "bulk-hose" and filled.run_mm is not None
+        ]
+        for bought, run_mm in bulk:
+            for own, own_mm in bulk:
+                whole_mm = own.item.length_mm or 0.0
+                same = bought.bought and not own.bought and own.part.sku == bought.part.sku
+                pinned = own.item.ref in self.named
+                if same and not pinned and whole_mm - own_mm >= run_mm:
+                    yield own.item.ref, own_mm
+
+    @cached_property
+    def named(self) -> frozenset[str]:
+        """Refs that the caller has joined: their pieces stay whole."""
+        ends = [end for joint in self.cart.joints for end in joint.ends]
+        ends += [outside.port for outside in self.cart.outside]
+        return frozenset(end.partition(".")[0] for end in ends)
 
     # Which template
 
@@ -325,6 +366,7 @@ class _Router:
         all_joints = list(joints)
         for hole in holes.holes:
             for way in hole.ways[:1]:
+                everything = {k: v for k, v in everything.items() if k not in way.in_place_of}
                 all_joints = [joint for joint in all_joints if joint not in way.undoes]
                 for stand in way.stands:
                     held = everything.get(stand.item.ref)
@@ -430,6 +472,32 @@ class _Router:
             used = packs_used(group, supplied)
             if used:
                 yield item.model_copy(update={"quantity": used})
+
+    def rests(self, joined: Joined, supplied: Supplied) -> Iterator[Rest]:
+        """What is left of the cart's bulk hose and wire beyond the runs of the vehicle."""
+        placed = [
+            (stand.item, filled.run_mm)
+            for filled in joined.filled
+            for stand in filled.stands
+            if not stand.bought and stand.part.kind == "bulk-hose"
+        ]
+        placed += [
+            (self.contents.probe.items[ref].item, wish.run_mm)
+            for wish in supplied.wishes
+            if wish.kind == "wire"
+            for ref in wish.got
+            if ref in self.contents.pointers
+        ]
+        for item, run_mm in {item.ref: (item, run_mm) for item, run_mm in placed}.values():
+            if run_mm is not None and (item.length_mm or 0.0) > run_mm:
+                yield Rest.model_validate(
+                    {
+                        "of": item.ref,
+                        "sku": item.sku,
+                        "used": {"value": run_mm, "unit": "mm"},
+                        "rest": {"value": (item.length_mm or 0.0) - run_mm, "unit": "mm"},
+                    }
+                )
 
     def compromises(self, joined: Joined) -> Iterator[Compromise]:
         for joint in joined.conditional:

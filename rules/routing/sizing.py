@@ -44,10 +44,12 @@ class Choice:
     Attributes:
         lots: parts with different ends, the cheapest of each; cheapest first.
         asks: what the application must state before a part can be named.
+        parts: all parts that could stand there, cheapest first.
     """
 
     lots: tuple[Lot, ...]
     asks: str | None = None
+    parts: tuple[parts.Component, ...] = ()
 
 
 class Sizing:
@@ -81,7 +83,7 @@ class Sizing:
             and self._suits(part, seats)
         ]
         fit.sort(key=lambda part: (self._price(part), part.sku or ""))
-        return Choice(tuple(_first_of_each(fit)))
+        return Choice(tuple(_first_of_each(fit)), parts=tuple(fit))
 
     def suits(self, part: parts.Component) -> bool:
         """Whether a part is known to do for this engine: flow, pressure, fineness and the like."""

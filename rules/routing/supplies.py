@@ -65,6 +65,7 @@ class Wish:
         sizes: of a seal, the sizes that fit.
         sku: the very part, where it must be that.
         size: size that a part's maker names.
+        run_mm: of wire, the length that the vehicle states for it.
         got: refs of what serves it.
     """
 
@@ -76,6 +77,7 @@ class Wish:
     sizes: frozenset[str] = frozenset()
     sku: str | None = None
     size: str | None = None
+    run_mm: float | None = None
     got: tuple[str, ...] = ()
 
 
@@ -391,6 +393,7 @@ class _Supplier:
                     _asked(need),
                     sku=need.sku,
                     size=need.size,
+                    run_mm=self.wire_run(item) if need.kind == "wire" else None,
                     got=tuple(got),
                 )
             )

@@ -281,3 +281,154 @@ def test_the_clamps_of_the_cart_go_on_its_own_hoses_first() -> None:
         frozenset(("hf-pmp-255.outlet", "hf-blk-r10-8.a")),
     }
     assert "clamps-too-few" not in {finding.rule for finding in report.findings}
+
+
+# What is sold by length -------------------------------------------------------------------------
+
+
+def twin(length: str, vehicle: str | None = "saloon-six-single-tank") -> CartReport:
+    """Two pumps in a tank: each wants a piece of hose of 0.4 m, where the vehicle says so."""
+    application = {
+        "fuel": "E10",
+        "circuit": "return",
+        "induction": "naturally-aspirated",
+        "cylinders": 6,
+        "base_pressure": "3 bar",
+        "power": "300 kW",
+        "power_at": "crank",
+    }
+    lines = [
+        {"sku": "HF-TNK-TWIN-8"},
+        {"sku": "HF-PMP-465", "quantity": 2},
+        {"sku": "HF-STR-100", "quantity": 2},
+        {"sku": "HF-BLK-R10-10", "length": length},
+        {"sku": "HF-WIR-4", "quantity": 2, "length": "6 m"},
+    ]
+    return judge(
+        {
+            "application": application,
+            "vehicle": vehicle,
+            "lines": lines,
+            "keeps": ["filter", "rail", "regulator", "injectors"],
+        }
+    )
+
+
+@pytest.mark.parametrize(
+    ("length", "pieces", "bought", "rest_mm"),
+    [
+        ("0.4 m", [400.0], 1, None),
+        ("0.7 m", [700.0], 1, 300.0),
+        ("0.8 m", [400.0, 400.0], 0, None),
+        ("2 m", [400.0, 1600.0], 0, 1200.0),
+    ],
+)
+def test_bulk_hose_is_cut_for_as_many_runs_as_it_reaches(
+    length: str, pieces: list[float], bought: int, rest_mm: float | None
+) -> None:
+    report = twin(length)
+    hose = "HF-BLK-R10-10"
+    placed = [item.length_mm for item in report.routing.items if item.sku == hose]
+    assert sorted(each or 0.0 for each in placed) == pieces
+    assert offered(report)[hose] == bought
+    rests = [rest.rest_mm for rest in report.routing.rests if rest.sku == hose]
+    assert rests == ([] if rest_mm is None else [rest_mm])
+    assert hose not in {each.sku for each in report.routing.left_over}
+    origins = {
+        report.routing.origins[item.ref] for item in report.routing.items if item.sku == hose
+    }
+    assert origins == {"/lines/3"}
+
+
+def test_what_is_left_of_wire_is_named() -> None:
+    (rest,) = (each for each in twin("0.8 m").routing.rests if each.sku == "HF-WIR-4")
+    assert (rest.used_mm, rest.rest_mm) == (5000.0, 1000.0)
+
+
+def test_without_a_stated_run_hose_is_not_cut_by_guess() -> None:
+    report = twin("2 m", vehicle=None)
+    assert offered(report)["HF-BLK-R10-10"] == 1
+    assert report.routing.rests == ()
+
+
+# What is offered --------------------------------------------------------------------------------
+
+
+def test_alternatives_for_a_station_join_what_is_there() -> None:
+    """A pump with another outlet or a filter with other ports would want other parts as well."""
+    for sku in ("HF-PMP-255", "HF-FLT-10G", "HF-STR-100", "HF-TNK-MOD-R"):
+        (completion,) = judge(without(sku)).routing.completion
+        ends = [
+            {end for joint in option.joints for end in joint.ends if "hf-" in end}
+            - {
+                f"{part.ref}.{port.id}"
+                for part in option.parts
+                for port in SHOP.parts[part.sku].ports
+            }
+            for option in completion.options
+        ]
+        assert ends[0]
+        assert all(each == ends[0] for each in ends)
+
+
+def test_a_missing_station_is_named_with_its_place() -> None:
+    (missing,) = judge(without("HF-FLT-10G")).routing.unfilled
+    assert missing.between == ("hf-hse-6-ff-1.b", "hf-hse-6-ff-2.a")
+    assert all(end in missing.message for end in missing.between)
+    assert "10 um microglass" in missing.message
+
+
+def test_a_part_that_nothing_joins_is_offered_in_exchange() -> None:
+    report = judge(swapped("HF-STR-100", "HF-STR-PICKUP"))
+    (completion,) = report.routing.completion
+    (option,) = completion.options
+    assert [part.sku for part in option.parts] == ["HF-STR-100"]
+    assert option.in_place_of == ("hf-str-pickup",)
+    assert report.completed_verdict == "fits"
+
+
+def test_a_module_without_a_return_is_named_in_a_return_circuit() -> None:
+    asked = body()
+    asked["application"]["circuit"] = "return"
+    report = judge(asked)
+    told = {each.id: each for each in report.routing.unfilled}["regulator-to-module"]
+    assert told.between == ("hf-tnk-mod-r",)
+    assert "no port for it" in told.message
+    assert "HF-TNK-MOD-1" in told.message
+    assert report.completed_verdict == "does-not-fit"
+
+
+def test_a_place_that_nothing_sold_fills_is_never_said_to_fit_once_completed() -> None:
+    bare = catalogue(
+        1,
+        [
+            part.model_copy(update={"lifecycle": "discontinued"})
+            if part.sku == "HF-BLK-R10-8"
+            else part
+            for part in SHOP
+        ],
+    )
+    asked = without("HF-BLK-R10-8", "HF-RLY-40")
+    report = check_cart(Cart.model_validate(asked), bare, BOOK, TEMPLATES)
+    assert offered(report)["HF-RLY-40"] == 1
+    assert report.completed_verdict == "does-not-fit"
+
+
+def test_joints_that_lead_elsewhere_are_said_to() -> None:
+    asked = body()
+    named = {0: "module", 7: "long", 8: "filter", 9: "short", 14: "coupler"}
+    for place, ref in named.items():
+        asked["lines"][place]["ref"] = ref
+    asked["lines"][14]["quantity"] = 1
+    asked["lines"].append({"sku": ADAPTER})
+    asked["joints"] = [
+        ["module.feed", "coupler.a"],
+        ["coupler.b", "long.a"],
+        ["long.b", "filter.outlet"],
+        ["short.a", "filter.inlet"],
+    ]
+    report = judge(asked)
+    assert "flow-direction-reversed" in {finding.rule for finding in report.findings}
+    messages = [each.message for each in report.routing.unfilled]
+    assert any(each.startswith("What is joined already leads module.feed") for each in messages)
+    assert not any("Nothing in the catalogue" in each for each in messages)
