@@ -15,7 +15,12 @@ from pydantic.json_schema import models_json_schema
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from service.examples import answer_examples, proposal_example, question_examples
+from service.examples import (
+    answer_examples,
+    proposal_example,
+    question_examples,
+    report_examples,
+)
 from service.glossary import GLOSSARY
 from service.page import page
 from service.problems import FaultDetails, Kind, ProblemDetails, problem_responses
@@ -106,6 +111,8 @@ def _with_examples(document: dict[str, Any]) -> dict[str, Any]:
             if operation["operationId"] == "check_assembly":
                 body = operation["requestBody"]["content"]["application/json"]
                 body["examples"] = question_examples()
+                (content,) = operation["responses"]["200"]["content"].values()
+                content["examples"] = report_examples()
             if operation["operationId"] == "draw_pressure_line":
                 body = operation["requestBody"]["content"]["application/json"]
                 body["example"] = proposal_example()

@@ -15,11 +15,12 @@ from rules.catalogue import Catalogue, catalogue
 from rules.check import load_rules
 from rules.engine import Book, book_form_schema
 from rules.report import Report
+from rules.routing import load_templates
 from rules.signoff import acceptance
 from seed_data import demo_assemblies, demo_carts, demo_components, demo_vehicles
 from service.assemblies.schemas import EXAMPLE as EXAMPLE_ASSEMBLY
 from service.assemblies.schemas import AssemblyCheck, Checked
-from service.checks.judging import drawn, judged
+from service.checks.judging import drawn, judged, judged_cart
 from service.explanations import problem_class
 from service.health import Alive, Ready
 from service.readings.endpoints import EXAMPLE, TextToRead, answer
@@ -69,20 +70,38 @@ def answer_examples() -> dict[str, Any]:
         "read_problem": problem_class("invalid-request"),
     }
     short = {name: shortened(jsonable_encoder(found)) for name, found in answers.items()}
-    report = _report(book)
-    saved = _saved_check(report)
-    whole = {"check_assembly": report, "check_saved_assembly": saved}
     return {
         **short,
-        **{name: each.model_dump(mode="json") for name, each in whole.items()},
+        "check_saved_assembly": _saved_check(_report(book)).model_dump(mode="json"),
         "draw_pressure_line": drawn(*_shown(), Settings()),
     }
+
+
+def report_examples() -> dict[str, Any]:
+    """Answers to the requests of `question_examples`, by the same names."""
+    book = load_rules()
+    cart = demo_carts()[0].request
+    reports = {
+        "assembly": ("A report on an assembly", _report(book)),
+        "cart": (
+            "A report on a cart: its joints, what is missing and what completes it",
+            judged_cart(cart, _shop(), book, load_templates(), Settings()),
+        ),
+    }
+    return {
+        name: {"summary": summary, "value": report.model_dump(mode="json")}
+        for name, (summary, report) in reports.items()
+    }
+
+
+def _shop() -> Catalogue:
+    return catalogue(1, demo_components(), demo_vehicles())
 
 
 def _shown() -> tuple[Request, Catalogue]:
     """The assembly shown, and the shop whose parts it is made of."""
     shown = next(each.request for each in demo_assemblies() if each.slug == SHOWN_ASSEMBLY)
-    return shown, catalogue(1, demo_components(), demo_vehicles())
+    return shown, _shop()
 
 
 def _report(book: Book) -> Report:

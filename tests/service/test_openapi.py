@@ -177,12 +177,14 @@ def test_every_example_follows_its_schema(document: dict[str, Any]) -> None:
     assert checked > 50
 
 
+@pytest.mark.parametrize("name", ["assembly", "cart"])
 def test_example_of_a_check_is_what_the_service_answers(
-    demo_client: TestClient, document: dict[str, Any]
+    demo_client: TestClient, document: dict[str, Any], name: str
 ) -> None:
     operation = document["paths"]["/v1/checks"]["post"]
-    sent = operation["requestBody"]["content"]["application/json"]["examples"]["assembly"]["value"]
-    shown = operation["responses"]["200"]["content"]["application/json"]["example"]
+    sent = operation["requestBody"]["content"]["application/json"]["examples"][name]["value"]
+    answers = operation["responses"]["200"]["content"]["application/json"]["examples"]
+    shown = dict(answers[name]["value"])
     answered = demo_client.post("/v1/checks", json=sent).json()
     for changing in ("catalogue_revision", "fingerprint"):
         del answered[changing], shown[changing]
