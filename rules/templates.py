@@ -17,6 +17,8 @@ from rules.sourcetext import Fault, TextFaults
 
 _PIECE = re.compile(r"(?P<brace>\{\{|\}\})|\{(?P<path>[^{}]*)\}|(?P<stray>[{}])")
 
+_BLANKS = re.compile(" {2,}")
+
 
 class TemplateFaults(TextFaults):
     """Everything that is wrong with a template, from left to right."""
@@ -38,7 +40,8 @@ class Template:
             if begins and isinstance(piece, Fact) and isinstance(piece.type, Word | Words):
                 shown = shown[:1].upper() + shown[1:]
             text += shown
-        return text
+        # A fact that has nothing to say leaves no gap where it would have stood.
+        return _BLANKS.sub(" ", text).strip()
 
 
 def compile_template(source: str, schema: Schema) -> Template:

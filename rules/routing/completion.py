@@ -111,6 +111,8 @@ class _Finder:
     def find(self) -> Holes:
         for filled in self.joined.filled:
             self.leg(filled)
+        for joint in self.seated.joints:
+            self.settle(joint)
         open_ports = [closed for closed in self.joined.closed if not self.is_closed(closed)]
         self.stations()
         for closed in open_ports:
@@ -241,6 +243,7 @@ class _Finder:
         """How many joints of the plan a part has."""
         joints = [joint for filled in self.joined.filled for joint in filled.joints]
         joints += [joint for closed in self.joined.closed for joint in closed.joints]
+        joints += self.seated.joints
         return sum(end.startswith(f"{stand.item.ref}.") for j in joints for end in j.ends)
 
     def gap_ends(self, leg: Leg) -> list[OpenEnd] | None:
@@ -421,6 +424,7 @@ class _Finder:
         stands = [*self.joined.nodes.values()]
         stands += [stand for filled in self.joined.filled for stand in filled.stands]
         stands += [stand for closed in self.joined.closed for stand in closed.stands]
+        stands += self.seated.stands
         part = next(stand.part for stand in stands if stand.item.ref == ref)
         return next(face_of(part, port) for port in part.ports if port.id == port_id)
 
@@ -454,7 +458,6 @@ class _Finder:
         self.found.open_ends.append(OpenEnd(closed.port, closed.closing.socket.face))
 
     def injectors(self) -> None:
-        self.found.joints += self.seated.joints
         lacking = self.seated.lacking
         if not lacking:
             return

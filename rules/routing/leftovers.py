@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rules.assembly import Item
 from rules.faces import Face, grade, mating
-from rules.parts import Component
+from rules.parts import Component, edge_name
 from rules.reading import write_connection
 from rules.reference import Reference
 from rules.reference.mating import End
@@ -143,7 +143,7 @@ class Explainer:
         how = mating(own, other)
         ends = f"it has {_said(own)}, {beside} is {_said(other)}"
         if how.verdict == "unknown":
-            listed = ", ".join(how.missing).replace("a.", "its ").replace("b.", f"{beside} ")
+            listed = ", ".join(_named(missing, beside) for missing in how.missing)
             return _UNRECORDED, Why("not-recorded", f"Not recorded: {listed}.", beside)
         if own.system == other.system and own.size == other.size and own.gender == other.gender:
             return _SEX, Why("wrong-sex", f"Both ends are of one sex: {ends}.", beside)
@@ -230,7 +230,7 @@ class Explainer:
         open_end = self._beside_it.open_ends[0]
         own = " and ".join(dict.fromkeys(_said(face.end) for face in lot.faces.values()))
         message = (
-            f"None of its ends joins what is open: it has {own}, {open_end.port} is "
+            f"No end of it joins what is open: it has {own}, {open_end.port} is "
             f"{_said(open_end.face.end)}."
         )
         return Why("wrong-form", message, open_end.port)
@@ -258,6 +258,13 @@ def _lacking(part: Component, station: str, wanted: Wanted) -> Why:
     if label == "fineness":
         return Why("too-coarse" if over else "too-fine", message)
     return Why("for-another-circuit", message)
+
+
+def _named(missing: str, beside: str) -> str:
+    """An attribute of one of two ends, `a` or `b`, in words."""
+    end, _, attribute = missing.partition(".")
+    words = edge_name(attribute).replace("_", " ")
+    return f"its {words}" if end == "a" else f"{words} of {beside}"
 
 
 def _said(end: End) -> str:

@@ -95,7 +95,8 @@ def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> 
                 joint if held_joint is None else _merged(held_joint, joint)
             )
     known = {f"{item.ref}" for item in items.values()}
-    return Request(
+    # Built without its validation: of a cart that has no place for anything nothing is left.
+    return Request.model_construct(
         application=cart.application,
         vehicle=cart.vehicle,
         items=tuple(items[ref] for ref in sorted(items)),
@@ -373,7 +374,7 @@ class _Router:
                     more = stand.item.quantity + (held.quantity if held else 0)
                     everything[stand.item.ref] = stand.item.model_copy(update={"quantity": more})
                 all_joints += way.joints
-        request = Request(
+        request = Request.model_construct(
             application=self.cart.application,
             vehicle=self.cart.vehicle,
             items=tuple(everything.values()),

@@ -14,6 +14,7 @@ from rules.cart import Cart
 from rules.carts import CartReport, check_cart
 from rules.catalogue import catalogue
 from rules.check import load_rules
+from rules.parts import Component
 from rules.routing import load_templates
 from seed_data import demo_carts, demo_components, demo_vehicles
 
@@ -432,3 +433,24 @@ def test_joints_that_lead_elsewhere_are_said_to() -> None:
     messages = [each.message for each in report.routing.unfilled]
     assert any(each.startswith("What is joined already leads module.feed") for each in messages)
     assert not any("Nothing in the catalogue" in each for each in messages)
+
+
+@pytest.mark.parametrize("part", list(SHOP), ids=lambda part: part.sku)
+def test_a_cart_of_one_part_gets_an_answer(part: Component) -> None:
+    """Whatever it is: the rest of a circuit is missing, or it has no place in one."""
+    asked = {"application": HATCH.body["application"], "lines": [{"sku": part.sku}]}
+    report = judge(asked)
+    assert report.verdict == "does-not-fit"
+    placed = {item.sku for item in report.routing.items}
+    named = {each.sku for each in report.routing.left_over}
+    assert part.sku in placed | named
+    assert report.routing.unfilled
+
+
+def test_a_cart_of_one_part_that_is_all_there_is() -> None:
+    shop = catalogue(1, [SHOP.parts["HF-RLY-40"]])
+    asked = {"application": {"fuel": "E10"}, "lines": [{"sku": "HF-RLY-40"}]}
+    report = check_cart(Cart.model_validate(asked), shop, BOOK, TEMPLATES)
+    assert report.verdict == "does-not-fit"
+    assert report.completed_verdict is None
+    assert left(report) == [("HF-RLY-40", 1, "not-needed")]

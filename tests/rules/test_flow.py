@@ -818,7 +818,7 @@ def test_joints_that_lead_nowhere_cannot_be_told() -> None:
     body["joints"].remove(["feed-1.b", "filter.inlet"])
     report = report_of(body)
     assert any("lead from a pump" in n.why for n in report.not_checked)
-    assert "way from the pump to the injectors of the joints" in unknowns(report)
+    assert "joints that lead from the pump to the injectors of the list" in unknowns(report)
 
 
 def test_a_return_that_leaves_the_list_leaves_idle_open_and_full_load_told() -> None:

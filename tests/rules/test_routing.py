@@ -161,6 +161,7 @@ def test_each_part_removed_is_named_and_completed(demo: DemoAssembly, ref: str) 
         "cap" if part.kind == "sensor" and ref == "gauge" else part.kind
     )
     assert quantity == removed.quantity
+    place(routed_request(cart, routing), SHOP)
     completed = with_lengths(routing, removed.length_mm or 1000.0)
     report = check(routed_request(cart, completed, completed=True), SHOP, BOOK)
     assert report.verdict == "fits", [finding.message for finding in report.findings]
@@ -232,6 +233,7 @@ def test_every_cart_gets_a_sound_answer(cart: Cart) -> None:
         assert 1 <= len(completion.options) <= 3
         parts = [tuple(sorted(p.sku for p in option.parts)) for option in completion.options]
         assert len(parts) == len(set(parts))
+    place(routed_request(cart, routing), SHOP)
     place(routed_request(cart, routing, completed=True), SHOP)
 
 

@@ -45,7 +45,7 @@ class CannotLayOut(Exception):
         self.gap = gap
 
 
-_NO_WAY = Gap("way from the pump to the injectors", "the joints")
+_NO_WAY = Gap("joints that lead from the pump to the injectors", "the list")
 
 
 @dataclass(frozen=True)

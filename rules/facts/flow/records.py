@@ -64,7 +64,7 @@ class FlowFacts(Record):
         Number("kPa", shown="bar", label="drop from pump to rail", origin=_NETWORK),
     ]
     relieved: Annotated[
-        Maybe[bool], Flag(label="surplus has a way back", origin="computed from the joints")
+        Maybe[bool], Flag(label="way back for the surplus", origin="computed from the joints")
     ]
     speed_controlled: Annotated[bool, Flag(label="pump speed is controlled", origin="request")]
     holds_for_restart: Annotated[
