@@ -240,18 +240,29 @@ def _remedy(group: Sequence[_Ruled], circuit: Circuit) -> Remedy:
 
 
 def _suggestions(found: Iterable[Found]) -> tuple[Suggestion, ...]:
-    """Suggestions by SKU, quantities added up."""
+    """Suggestions by SKU, pieces added up."""
     by_sku: defaultdict[str, list[Found]] = defaultdict(list)
+    replaced: set[str] = set()
     for one in found:
-        by_sku[str(one.part.sku)].append(one)
-    return tuple(
-        Suggestion(
-            sku=sku,
-            quantity=sum(one.quantity for one in ones),
-            name=ones[0].part.name,
-            replaces=tuple(dict.fromkeys(one.replaces for one in ones if one.replaces)),
-        )
-        for sku, ones in sorted(by_sku.items())
+        # One item may have several faults of one cause; it is replaced once.
+        if one.replaces not in replaced:
+            by_sku[str(one.part.sku)].append(one)
+        if one.replaces is not None:
+            replaced.add(one.replaces)
+    return tuple(_suggestion(sku, ones) for sku, ones in sorted(by_sku.items()))
+
+
+def _suggestion(sku: str, ones: Sequence[Found]) -> Suggestion:
+    part = ones[0].part
+    pieces = sum(one.pieces for one in ones)
+    pack = 1 if ones[0].replaces else getattr(part.spec, "pieces", None) or 1
+    return Suggestion(
+        sku=sku,
+        quantity=-(-pieces // pack),
+        name=part.name,
+        replaces=tuple(one.replaces for one in ones if one.replaces),
+        between=tuple(dict.fromkeys(one.between for one in ones if one.between)),
+        needs=tuple(dict.fromkeys(need for one in ones for need in one.needs)),
     )
 
 

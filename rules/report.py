@@ -55,6 +55,16 @@ class Suggestion(Model):
     quantity: int
     name: str
     replaces: tuple[str, ...] = Field(default=(), description="Refs it takes the place of.")
+    between: tuple[tuple[str, ...], ...] = Field(
+        default=(),
+        description="For each place the ports of the list that it goes between, or that it closes.",
+    )
+    needs: tuple[str, ...] = Field(
+        default=(),
+        description=(
+            "What must go in with it: by SKU where that is suggested here too, else in words."
+        ),
+    )
 
 
 class Remedy(Model):

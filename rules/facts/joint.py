@@ -159,10 +159,15 @@ class JointFacts(Record):
 
 def joint_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
     """A case for each joint, those that go without saying included."""
-    matings = {joint: _mate(end_of(joint.first), end_of(joint.second)) for joint in circuit.joints}
+    matings = matings_of(circuit)
     supplies = Supplies(circuit, matings)
     for joint, mating in matings.items():
         yield _case(joint, mating, supplies, circuit, app)
+
+
+def matings_of(circuit: Circuit) -> Mapping[PlacedJoint, Mating]:
+    """What becomes of each joint by the mating tables."""
+    return {joint: _mate(end_of(joint.first), end_of(joint.second)) for joint in circuit.joints}
 
 
 @lru_cache(maxsize=10_000)

@@ -9,6 +9,7 @@ from functools import partial
 from typing import Annotated, Any
 
 from rules import parts
+from rules.catalogue import Catalogue
 from rules.circuit import Circuit, PlacedItem, PlacedPort
 from rules.facts.application import AppFacts
 from rules.facts.case import STATE, WHICH_LINE, Case, Gap, recorded
@@ -23,6 +24,7 @@ from rules.facts.words import (
     MOUNTS,
     PLACEMENTS,
 )
+from rules.reference import Reference
 from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Unknown, Word, Words
 
 _TABLE_J30 = "reference table, SAE J30"
@@ -204,7 +206,7 @@ def part_cases(circuit: Circuit, app: AppFacts) -> Iterator[Case]:
             inside_body=item.item.placement == "cabin-or-boot",
             length_mm=_length(item),
             needs_missing=len(lacking[item]),
-            needs=", ".join(_in_words(need) for need in lacking[item]),
+            needs=", ".join(in_words(need) for need in lacking[item]),
             **_ends(item, circuit),
             **{**_UNKNOWN_FOR_MOST, "low_pressure_class": False, **_by_kind(item, circuit)},
             origins=_origins(item),
@@ -254,7 +256,7 @@ def _by_kind(item: PlacedItem, circuit: Circuit) -> dict[str, Any]:
     """Facts that only parts of some kinds have."""
     spec = item.part.spec
     if isinstance(spec, parts.HoseMarks):
-        return _hose(spec, circuit)
+        return hose_facts(spec, circuit.reference)
     if isinstance(spec, parts.FilterSpec):
         return {
             "media": recorded(spec.media),
@@ -291,14 +293,15 @@ def _delivers_at(spec: object) -> float:
     return max(shown, default=0.0)
 
 
-def _hose(spec: parts.HoseMarks, circuit: Circuit) -> dict[str, Any]:
+def hose_facts(spec: parts.HoseMarks, table: Reference) -> dict[str, Any]:
+    """What a hose's construction and markings say of it, by the names of the facts."""
     found: dict[str, Any] = {
         "construction": recorded(spec.construction),
         "minimum_bend_radius_mm": recorded(spec.minimum_bend_radius_mm),
     }
     if spec.marked is None:
         return found
-    rows = [circuit.reference.marking(m) for m in spec.marked]
+    rows = [table.marking(m) for m in spec.marked]
     found |= {"marked": frozenset(spec.marked), "markings": len(rows)}
     if not rows:
         return found
@@ -476,27 +479,35 @@ def missing_needs(circuit: Circuit) -> Mapping[PlacedItem, Sequence[parts.Need]]
     The list is handed out part by part, so that one relay does not serve two pumps. Clamps and
     the seals of joints are counted where they are needed, at the joints.
     """
+    listed = tuple(circuit.items.values())
+    lacking = lacking_needs([(item.part, item.item.quantity) for item in listed], circuit.catalogue)
+    return dict(zip(listed, lacking, strict=True))
+
+
+def lacking_needs(
+    listed: Sequence[tuple[parts.Component, int]], catalogue: Catalogue
+) -> Iterator[Sequence[parts.Need]]:
+    """The same for each of some parts, listed with their quantities."""
     stock: Counter[str] = Counter()
-    for item in circuit.items.values():
-        pieces = item.item.quantity * (getattr(item.part.spec, "pieces", None) or 1)
-        stock[item.part.sku or item.kind] += pieces
-        if item.part.sku is not None:
-            stock[item.kind] += pieces
-    missing: dict[PlacedItem, Sequence[parts.Need]] = {}
-    for item in circuit.items.values():
+    for part, quantity in listed:
+        pieces = quantity * (getattr(part.spec, "pieces", None) or 1)
+        stock[part.sku or part.kind] += pieces
+        if part.sku is not None:
+            stock[part.kind] += pieces
+    for part, quantity in listed:
         short = []
-        for need in item.part.needs:
-            if _counted_at_joints(need, circuit):
+        for need in part.needs:
+            if _counted_at_joints(need, catalogue):
                 continue
-            key, wanted = need.sku or need.kind, need.quantity * item.item.quantity
+            key, wanted = need.sku or need.kind, need.quantity * quantity
             if stock[key] < wanted:
                 short.append(need.model_copy(update={"quantity": wanted}))
             stock[key] -= wanted
-        missing[item] = short
-    return missing
+        yield short
 
 
-def _in_words(need: parts.Need) -> str:
+def in_words(need: parts.Need) -> str:
+    """A need as a person asks for it: `2 x 30 A fuse`."""
     what = need.sku or " ".join(filter(None, (need.size, need.kind.replace("-", " "))))
     return f"{need.quantity} x {what}"
 
@@ -504,8 +515,8 @@ def _in_words(need: parts.Need) -> str:
 _JOINT_SEALS = frozenset({"o-ring", "crush-washer", "bonded-washer", "flare-sleeve"})
 
 
-def _counted_at_joints(need: parts.Need, circuit: Circuit) -> bool:
-    part = circuit.catalogue.get(need.sku) if need.sku else None
+def _counted_at_joints(need: parts.Need, catalogue: Catalogue) -> bool:
+    part = catalogue.get(need.sku) if need.sku else None
     seal = isinstance(part, parts.SealPart) and part.spec.form in _JOINT_SEALS
     return seal or need.kind == "clamp"
 

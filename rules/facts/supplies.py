@@ -14,7 +14,8 @@ from rules.circuit import Circuit, PlacedItem, PlacedJoint
 from rules.reference.mating import Mating, Need
 from rules.schema import UNKNOWN, Maybe
 
-_SEAL_PARTS = frozenset({"o-ring", "bonded-washer", "crush-washer", "flat-gasket"})
+SEAL_PARTS = frozenset({"o-ring", "bonded-washer", "crush-washer", "flat-gasket"})
+SLEEVE_PARTS = frozenset({"flare-sleeve", "compression-sleeve"})
 
 
 class Supplies:
@@ -50,13 +51,22 @@ class Supplies:
     def _named_supply(joint: PlacedJoint, need: Need) -> bool:
         return any(_serves(item, need, joint) for item in joint.uses)
 
+    def lacking(self, joint: PlacedJoint) -> tuple[Need, ...]:
+        """The seals and sleeves of a joint that neither end brings and the list does not hold."""
+        return tuple(need for need, _ in self._lacking[joint])
+
+    def clamps_at(self, joint: PlacedJoint) -> tuple[PlacedItem, ...]:
+        """The clamps that are meant for a joint: those it names, else the loose ones."""
+        named = tuple(i for i in joint.uses if isinstance(i.part.spec, parts.ClampSpec))
+        return named or (tuple(self._loose_clamps) if self._needs_clamp(joint) else ())
+
     def seal_missing(self, joint: PlacedJoint) -> Maybe[bool]:
         """Whether an O-ring, washer or gasket is missing; banjo washers are counted together."""
-        return self._missing(joint, _SEAL_PARTS - _counted_together(joint))
+        return self._missing(joint, SEAL_PARTS - _counted_together(joint))
 
     def sleeve_missing(self, joint: PlacedJoint) -> Maybe[bool]:
         """Whether a flare nut lacks the sleeve that presses the tube."""
-        return self._missing(joint, frozenset({"flare-sleeve", "compression-sleeve"}))
+        return self._missing(joint, SLEEVE_PARTS)
 
     def _missing(self, joint: PlacedJoint, wanted: Iterable[str]) -> Maybe[bool]:
         short = [known for need, known in self._lacking[joint] if set(need.parts) & set(wanted)]
@@ -66,7 +76,7 @@ class Supplies:
 
     def seal_wanted(self, joint: PlacedJoint) -> str:
         """The seals a joint needs, in words."""
-        needs = [n for n in self._matings[joint].needs if set(n.parts) & _SEAL_PARTS]
+        needs = [n for n in self._matings[joint].needs if set(n.parts) & SEAL_PARTS]
         return "; ".join(_in_words(need) for need in needs) or "none"
 
     @staticmethod
@@ -79,8 +89,7 @@ class Supplies:
 
     def clamp(self, joint: PlacedJoint) -> Maybe[str]:
         """Style of the clamp on a joint: the one named, else the only style in the list."""
-        named = [i for i in joint.uses if isinstance(i.part.spec, parts.ClampSpec)]
-        candidates = named or (self._loose_clamps if self._needs_clamp(joint) else [])
+        candidates = self.clamps_at(joint)
         if not candidates:
             return "none"
         styles = {_clamp_spec(item).style for item in candidates}
@@ -89,8 +98,7 @@ class Supplies:
 
     def clamp_fits(self, joint: PlacedJoint) -> Maybe[bool]:
         """Whether the clamp's range covers the outside of the hose; true where there is none."""
-        named = [i for i in joint.uses if isinstance(i.part.spec, parts.ClampSpec)]
-        candidates = named or (self._loose_clamps if self._needs_clamp(joint) else [])
+        candidates = self.clamps_at(joint)
         if not candidates:
             return True
         outside = [

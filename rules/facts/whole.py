@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, TypeVar
 
 from rules import parts
@@ -331,6 +331,26 @@ def washers_needed(circuit: Circuit) -> int:
     return sum(max(1, count) + 1 for count in rings.values()) + 2 * alone
 
 
+def washers_by_thread(circuit: Circuit, thread: str) -> int:
+    """How many washers the banjo bolts of one thread are short of."""
+    joints = tuple(joint for joint in circuit.joints if thread in _sizes(joint))
+    of_thread = replace(circuit, joints=joints)
+    given = sum(
+        _pieces_of(item)
+        for item in circuit.of_kind("seal")
+        if fits_banjo(_spec(item, parts.SealSpec), frozenset({thread}))
+    )
+    return washers_needed(of_thread) - given
+
+
+def _sizes(joint: PlacedJoint) -> set[str | None]:
+    return {end.port.connection.size for end in joint.ends if end.port.connection is not None}
+
+
+def _pieces_of(item: PlacedItem) -> int:
+    return item.item.quantity * (_spec(item, parts.SealSpec).pieces or 1)
+
+
 def _banjo_gender(end: PlacedPort) -> str | None:
     connection = end.port.connection
     return connection.gender if connection is not None and connection.system == "banjo" else None
@@ -340,9 +360,9 @@ def washers_given(circuit: Circuit) -> int:
     """Washers of all packs in the list that go on its banjo bolts."""
     threads = banjo_threads(circuit)
     return sum(
-        item.item.quantity * (item.part.spec.pieces or 1)
+        _pieces_of(item)
         for item in circuit.of_kind("seal")
-        if isinstance(item.part.spec, parts.SealSpec) and fits_banjo(item.part.spec, threads)
+        if fits_banjo(_spec(item, parts.SealSpec), threads)
     )
 
 

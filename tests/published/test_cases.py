@@ -480,7 +480,8 @@ def test_a_suggestion_promises_no_stock_fc_094():
 
     suggested = [s for f in report.findings for s in f.remedy.add]
     assert "PLUG-ORB8" in {s.sku for s in suggested}
-    assert set(Suggestion.model_fields) == {"sku", "quantity", "name", "replaces"}
+    fields = {"sku", "quantity", "name", "replaces", "between", "needs"}
+    assert set(Suggestion.model_fields) == fields
     assert report.catalogue_revision == 41
 
 

@@ -103,7 +103,8 @@ class TestOnePetrolCar:
 
     def test_what_to_add(self) -> None:
         (step,) = [each for each in self.found.steps if each.do == "add"]
-        assert [each.sku for each in step.add] == ["HF-SNS-ETH"]
+        (sensor,) = [each for each in step.add if each.sku == "HF-SNS-ETH"]
+        assert set(sensor.needs) == {each.sku for each in step.add} - {"HF-SNS-ETH"}
 
     def test_what_that_comes_to(self) -> None:
         assert (self.found.verdict_before, self.found.verdict_after) == (
@@ -133,15 +134,18 @@ class TestCandidates:
         (item,) = [each for each in found.converted.request.items if each.ref == "strainer"]
         assert item.sku == "A-CHEAP"
 
-    def test_one_that_brings_a_fault_of_its_own_is_no_answer(self) -> None:
+    def test_one_that_does_not_do_for_the_pump_is_not_tried(self) -> None:
         fine = variant("A-FINE", "HF-STR-70", spec={"fineness": "5 um"}, price=price("0.10"))
-        found = fuel_change(self.request, "E85", shop_with(fine), BOOK)
+        assert "A-FINE" not in self.candidates(fine)
+
+    def test_one_that_brings_a_fault_of_its_own_is_no_answer(self) -> None:
+        like = variant("A-LIKE", "HF-STR-100", price=price("0.20"))
+        found = fuel_change(self.request, "E85", shop_with(like), BOOK)
         tried = {each.sku: each for each in step_of(found, "strainer").replacements}
-        assert tried["A-FINE"].settles is False
-        assert any("5 um" in message for message in tried["A-FINE"].leaves)
-        assert found.converted is None or "A-FINE" not in {
-            item.sku for item in found.converted.request.items
-        }
+        assert tried["A-LIKE"].settles is False
+        assert any("nylon" in message.lower() for message in tried["A-LIKE"].leaves)
+        assert found.converted is not None
+        assert "A-LIKE" not in {item.sku for item in found.converted.request.items}
 
     def test_ports_of_other_names_are_joined_by_what_they_are(self) -> None:
         ports = PARTS["HF-STR-70"].model_dump(mode="json")["ports"]
