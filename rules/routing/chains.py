@@ -1,10 +1,9 @@
 """Chains: the parts in a row that may fill a link, from one face to another.
 
-Found are all chains that could be in a best routing. Two sorts are left out:
-
-- chains with parts they could do without: a line is not made longer to use up what is there;
-- chains that another beats: one that uses no piece of the cart that they do not use, costs no
-  more and reaches as far. Whatever routing they are in, it is no worse with the other.
+Found are all chains that could be in a best routing. Left out are chains that another beats: one that uses no piece of the cart that they do not use,
+costs no more and reaches as far. So a line is not made longer to use up what is there, nor of other
+bought parts that cost as much; for the rest, whatever routing they are in, it is no worse with the
+other.
 
 One hose is enough between two stations, hard lines or walls: lines are not pieced together.
 
@@ -18,14 +17,15 @@ import heapq
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from typing import NamedTuple
 
 from rules.faces import Face, Grade, grade
 from rules.routing import costs
-from rules.routing.costs import Cost, add, ordered
+from rules.routing.costs import Packed, packed, unpacked
 from rules.routing.fitness import Conditions, Fitness, Place
-from rules.routing.offers import Bridge, Bridges, Passage, passages
+from rules.routing.offers import MOST_BOUGHT, Bridge, Bridges, Passage, passages
 from rules.routing.pieces import APART, FLEXIBLE, Lot
+from rules.routing.reach import Least, Reach
 
 MOST_CHAINS = 4000
 """Partial chains looked at for one pair of faces; beyond that the answer is not proved."""
@@ -48,8 +48,10 @@ class Chain:
         passages: the parts, in the direction of the flow.
         uses: the pieces of the cart among them.
         buys: the bought pieces among them.
+        apart: whether it buys a part of which the cart has a lot. Such a chain only shows what is not
+            worth it: the plan takes the part from its lot, and counts what has to be bought.
         settled: those of the cart's pieces that the caller has joined already.
-        cost: in the order of comparison it was searched by.
+        cost: what it costs, packed.
         has_hose: whether one of them bridges a distance.
         over: what bridges the stated run: the first hose that is long enough, by its lot's key.
         face: the face it ends with.
@@ -61,7 +63,8 @@ class Chain:
     uses: frozenset[Use]
     buys: frozenset[Use]
     settled: frozenset[Use]
-    cost: Cost
+    apart: bool
+    cost: Packed
     has_hose: bool
     over: tuple[str, ...] | None
     face: Face
@@ -76,16 +79,20 @@ class Chain:
             # What is settled must be part of the answer: a chain is not better for lacking it.
             and self.settled >= other.settled
             and self.hosed <= other.hosed
-            and (self.cost <= other.cost or self._is_within(other))
+            and self.cost <= other.cost
+        )
+
+    def forestalls(self, other: Chain, least: Packed) -> bool:
+        """Whether it has come to the goal for no more than the other can come to at least."""
+        return (
+            self.cost <= least
+            and self.uses <= other.uses
+            and (not self.far or (self.has_hose and self._bridges_as_well(other)))
         )
 
     def _bridges_as_well(self, other: Chain) -> bool:
         # What is bought is long enough; of the cart's hoses each run wants one of its own.
         return self.has_hose >= other.has_hose and self.over in (SHOP, other.over)
-
-    def _is_within(self, other: Chain) -> bool:
-        """Whether it is made of parts of the other, which could do without the rest."""
-        return self.buys <= other.buys and self.cost[:1] <= other.cost[:1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +124,40 @@ class Span:
     @property
     def wants_hose(self) -> bool:
         """Whether a chain without a hose may fall short of what is asked."""
-        far = self.run_mm is not None and not self.mounts
-        return far or self.needs_hose or self.hose_counts
+        return self.must_hose or self.hose_counts
+
+    @property
+    def must_hose(self) -> bool:
+        """Whether a chain without a hose does not reach."""
+        return self.needs_hose or (self.run_mm is not None and not self.mounts)
+
+
+class Goal(NamedTuple):
+    """Where chains are to lead: to a face, or to a hose whose end joins the car.
+
+    `must_hose` says whether a chain without a hose does not do.
+    """
+
+    face: Face | None
+    must_hose: bool
+
+
+class _Step(NamedTuple):
+    """A piece behind bought parts.
+
+    Attributes:
+        least: what the bought parts, the piece and all behind it cost at least.
+        way: the piece.
+        cost: what it costs.
+        behind: what all behind it costs at least.
+        hose: whether there is a hose among the bought parts.
+    """
+
+    least: Packed
+    way: Passage
+    cost: Packed
+    behind: Packed
+    hose: bool
 
 
 class ChainFinder:
@@ -132,19 +171,16 @@ class ChainFinder:
         currency: str | None,
         *,
         bridges: Bridges | None = None,
-        kind: costs.Kind = "fewest-parts",
+        most_bought: int | None = None,
         backwards: bool = False,
     ) -> None:
         self.span = span
         self.complete = True
-        self._kind = kind
         self._bridges = bridges
+        self._most_bought = most_bought
         self._backwards = backwards
         self._conditions = conditions
         self._currency = currency
-        # Up to here a chain cannot become cheaper by growing: every part more that it uses of the
-        # cart counts in its favour only from there on.
-        self._bounded = costs.ORDERS[kind].index(costs.USED)
         self._ways = [
             (way, self._cost(way))
             for lot in lots
@@ -152,6 +188,7 @@ class ChainFinder:
             for way in passages(lot, backwards=backwards)
         ]
         growing = bridges is not None
+        self._settles = any(way.lot.settled for way, _ in self._ways)
         self._limits = {
             lot.key: max(lot.count, _MOST_IN_A_CHAIN)
             if growing and lot.more_can_be_bought
@@ -161,37 +198,44 @@ class ChainFinder:
         self._not_apart = frozenset(
             lot.part.sku for lot in lots if growing and lot.more_can_be_bought
         )
-        self._joined: dict[Face, list[tuple[Passage, Cost]]] = {}
-        self._reached: dict[tuple[Face, Cost | None], list[tuple[Passage, Cost, Bridge]]] = {}
-        self._grown: dict[tuple[Face, Cost | None, bool], list[Chain]] = {}
+        self._joined: dict[Face, list[tuple[Passage, Packed]]] = {}
+        self._reaches: dict[int, Reach] = {}
+        self._steps: dict[tuple[Face, Goal, bool, Packed | None], list[_Step]] = {}
+        self._grown: dict[Face, list[Chain]] = {}
 
-    def _cost(self, way: Passage) -> Cost:
+    def _cost(self, way: Passage) -> Packed:
         own = way.lot.source == "cart"
         fitness = self._conditions.fitness(way.lot.part, self.span.place)
         length_mm = self.span.run_mm or way.lot.length_mm
         price = costs.price_cents(way.lot.part, self._currency, length_mm) if own else 0
         drop = costs.drop(way.lot.part, length_mm)
         misplaced = int(own and fitness is not Fitness.GOOD)
-        return ordered((0, 0, -int(own), misplaced, price, drop), self._kind)
-
-    @cached_property
-    def _free(self) -> Cost:
-        return ordered(costs.FREE, self._kind)
+        return packed((0, 0, misplaced, price, drop))
 
     def chains(self, start: Face, goal: Face) -> list[Chain]:
         """The chains from a face to another that nothing beats, cheapest first."""
         return _unbeaten(
-            chain for chain in self._all_chains(start, goal) if self.span.admits(chain)
+            chain
+            for chain in self._all_chains(start, Goal(goal, self.span.must_hose))
+            if self.span.admits(chain)
         )
 
-    def _all_chains(self, start: Face, goal: Face) -> list[Chain]:
+    def _all_chains(self, start: Face, goal: Goal) -> list[Chain]:
         """The chains from a face to another, whether or not they reach."""
-        found = [] if self._bridges is None else self._bridged(start, goal)
-        for chain in self._joined_chains(start):
-            how = grade(chain.face, goal)
-            if how is not None:
-                found.append(self._joined_to(chain, how))
-        return found
+        whole = {
+            hose: bridge
+            for hose in (False, True)
+            if self._bridges is not None
+            and (bridge := self._bridges.between(start, goal.face, hose=hose)) is not None
+        }
+        worth = self._worth(
+            bridge for hose, bridge in whole.items() if hose or not self.span.wants_hose
+        )
+        first = self._first(start)
+        return [
+            *(self._ended(first, bridge) for bridge in whole.values()),
+            *self._leading(start, goal, worth),
+        ]
 
     def chains_to_car(self, start: Face, *, by_hose: bool) -> list[Chain]:
         """The chains from a face to a part of the car that the list does not hold.
@@ -205,11 +249,9 @@ class ChainFinder:
             if bridge is not None:
                 found.append(self._ended(self._first(start), bridge))
             # Bought fittings may lead to a hose that is in the cart.
-            worth = None if bridge is None else bridge.cost
+            worth = self._worth([] if bridge is None else [bridge])
             found += [
-                chain
-                for chain in self._chains_from(start, worth, buying=True)
-                if chain.buys and chain.has_hose and chain.passages[-1].is_hose
+                chain for chain in self._leading(start, Goal(None, True), worth) if chain.buys
             ]
         for chain in self._joined_chains(start):
             last = chain.passages[-1] if chain.passages else None
@@ -225,8 +267,8 @@ class ChainFinder:
         """Chains that end where the caller says that a port joins the car, bought parts before."""
         for way, cost in self._ways:
             if way.leaves in way.lot.taken:
-                for chain in self._all_chains(start, way.entry):
-                    longer = self._with(chain, way, cost, ()) if chain.buys else None
+                for chain in self._all_chains(start, Goal(way.entry, False)):
+                    longer = self._with(chain, way, cost, None) if chain.buys else None
                     if longer is not None:
                         yield longer
 
@@ -238,7 +280,8 @@ class ChainFinder:
             _NO_USE,
             _NO_USE,
             _NO_USE,
-            self._free,
+            False,
+            0,
             False,
             None,
             start,
@@ -248,106 +291,138 @@ class ChainFinder:
 
     def _joined_chains(self, start: Face) -> list[Chain]:
         """All unbeaten chains of the given lots from a face, wherever they end."""
-        return self._chains_from(start, None, buying=False)
+        found = self._grown.get(start)
+        if found is None:
+            queue = _Queue(self._first(start))
+            for chain in queue.chains():
+                for way, cost in self._following(chain):
+                    queue.push(self._with(chain, way, cost, None), 0)
+            self.complete = self.complete and queue.complete
+            found = self._grown[start] = list(queue.taken)
+        return found
 
-    def _chains_from(self, start: Face, worth: Cost | None, *, buying: bool) -> list[Chain]:
-        """All unbeaten chains from a face, wherever they end.
+    def _leading(self, start: Face, goal: Goal, worth: Packed | None) -> list[Chain]:
+        """The chains of given lots from a face to a goal, with bought parts where allowed.
 
         Args:
             start: where they begin.
-            worth: what it costs to buy all of it; a chain that comes to more is not looked at.
-            buying: whether bought parts may stand between the pieces.
+            goal: where they lead.
+            worth: what it costs to buy all of it; a chain that cannot but come to as much is not
+                looked at.
         """
-        bound = None if worth is None else worth[: self._bounded]
-        found = self._grown.get((start, bound, buying))
-        if found is None:
-            found = self._grow(start, worth, buying=buying)
-            self._grown[start, bound, buying] = found
+        least = self._reach(worth).to(goal.face, must_hose=goal.must_hose)
+        found: list[Chain] = []
+        queue = _Queue(self._first(start))
+        for chain in queue.chains(() if self._settles else found):
+            found += self._finished(chain, goal, worth)
+            for way, cost in self._following(chain):
+                behind = least[way.exit, chain.has_hose or way.is_hose]
+                if behind is not None and (
+                    worth is None
+                    or chain.cost + cost + behind < worth
+                    or chain.settled
+                    or way.lot.settled
+                ):
+                    queue.push(self._with(chain, way, cost, None), behind)
+            if self._bridges is not None:
+                for way, cost, bridge, behind in self._led(chain, goal, least, worth):
+                    queue.push(self._with(chain, way, cost, bridge), behind)
+        self.complete = self.complete and queue.complete
         return found
 
-    def _grow(self, start: Face, worth: Cost | None, *, buying: bool) -> list[Chain]:
-        """Make chains longer by one piece at a time, the shortest and cheapest first."""
-        held: dict[Face, list[Chain]] = {}
-        queue: list[tuple[int, Cost, int, Chain]] = [(0, self._free, 0, self._first(start))]
-        pushed = 0
-        while queue:
-            chain = heapq.heappop(queue)[-1]
-            beside = held.setdefault(chain.face, [])
-            if any(other.beats(chain) for other in beside):
-                continue
-            beside.append(chain)
-            if pushed > MOST_CHAINS:
-                self.complete = False
-                break
-            for longer in self._longer(chain, worth, buying=buying):
-                if not any(other.beats(longer) for other in held.get(longer.face, ())):
-                    pushed += 1
-                    heapq.heappush(queue, (len(longer.passages), longer.cost, pushed, longer))
-        return [chain for chains in held.values() for chain in chains]
+    def _finished(self, chain: Chain, goal: Goal, worth: Packed | None) -> Iterator[Chain]:
+        """A chain that has come to the goal, and what becomes of it with bought parts behind."""
+        if goal.face is None:
+            if chain.passages and chain.passages[-1].is_hose:
+                yield chain
+            return
+        how = grade(chain.face, goal.face)
+        if how is not None:
+            yield self._joined_to(chain, how)
+        if not chain.passages or self._bridges is None:
+            return
+        room = None if worth is None or chain.settled else worth - chain.cost
+        for hose in (False,) if chain.hosed else (False, True):
+            bridge = self._bridges.between(chain.face, goal.face, hose=hose, below=room)
+            if bridge is not None:
+                yield self._ended(chain, bridge)
 
-    def _longer(self, chain: Chain, worth: Cost | None, *, buying: bool) -> Iterator[Chain]:
+    def _following(self, chain: Chain) -> Iterator[tuple[Passage, Packed]]:
+        """The pieces that may follow a chain at once, with what they and the joint cost."""
         if chain.passages and chain.passages[-1].leaves in chain.passages[-1].lot.taken:
             return  # it has reached the car
-        for way, cost in self._following(chain.face):
-            if chain.hosed and _is_flexible(way):
-                continue
-            longer = self._with(chain, way, cost, ())
-            if longer is not None and self._is_worth(longer, worth):
-                yield longer
-        if not buying:
-            return
-        for way, cost, bridge in self._over_bridges(chain.face, self._room(chain, worth)):
-            if bridge.has_hose and (chain.hosed or _is_flexible(way)):
-                continue
-            if chain.hosed and _is_flexible(way):
-                continue
-            longer = self._with(chain, way, cost, bridge.passages)
-            if longer is not None:
-                yield longer
-
-    def _following(self, face: Face) -> list[tuple[Passage, Cost]]:
-        """The pieces that join a face, with what they and the joint cost."""
+        face = chain.face
         found = self._joined.get(face)
         if found is None:
             found = self._joined[face] = [
-                (way, add(cost, self._joint(how)))
+                (way, cost + _joint(how))
                 for way, cost in self._ways
                 if (how := grade(face, way.entry)) is not None
             ]
+        for way, cost in found:
+            if not (chain.hosed and _is_flexible(way)):
+                yield way, cost
+
+    def _reach(self, worth: Packed | None) -> Reach:
+        """Bounds that are exact for as many bought parts as are worth it."""
+        parts = MOST_BOUGHT
+        if worth is not None:
+            compromises, bought, *_ = unpacked(worth)
+            parts = parts if compromises else min(parts, bought)
+        found = self._reaches.get(parts)
+        if found is None:
+            found = self._reaches[parts] = Reach(self._ways, self._bridges, parts=parts)
         return found
 
-    def _over_bridges(self, face: Face, room: Cost | None) -> list[tuple[Passage, Cost, Bridge]]:
-        """The pieces that bought parts lead to from a face, with what all of it costs."""
+    def _led(
+        self, chain: Chain, goal: Goal, least: Least, worth: Packed | None
+    ) -> Iterator[tuple[Passage, Packed, Bridge, Packed]]:
+        """The pieces that bought parts lead to and that are worth it, and what is still to come."""
         assert self._bridges is not None
-        found = self._reached.get((face, room))
+        key = (chain.face, goal, chain.has_hose, worth)
+        found = self._steps.get(key)
         if found is None:
-            found = self._reached[face, room] = [
-                (way, add(cost, bridge.cost), bridge)
-                for way, cost in self._ways
-                for hose in (False, True)
-                if (bridge := self._bridges.between(face, way.entry, hose=hose, below=room))
-                and not self._is_apart(bridge)
-            ]
-        return found
+            found = self._steps[key] = sorted(
+                self._steps_from(chain, least, worth), key=lambda step: step.least
+            )
+        for step in found:
+            way = step.way
+            settled = chain.settled or way.lot.settled
+            room = (
+                None if worth is None or settled else worth - chain.cost - step.cost - step.behind
+            )
+            if worth is not None and chain.cost + step.least >= worth and not settled:
+                if self._settles:
+                    continue
+                break
+            if (chain.hosed and (step.hose or _is_flexible(way))) or (
+                step.hose and _is_flexible(way)
+            ):
+                continue
+            bridge = self._bridges.between(chain.face, way.entry, hose=step.hose, below=room)
+            if bridge is not None:
+                yield way, step.cost + bridge.packed, bridge, step.behind
+
+    def _steps_from(self, chain: Chain, least: Least, worth: Packed | None) -> Iterator[_Step]:
+        bridges = self._reach(worth).bridges_from(chain.face)
+        for way, cost in self._ways:
+            if way.leaves in way.lot.taken:
+                continue
+            for hose in (False, True):
+                behind = least[way.exit, chain.has_hose or hose or way.is_hose]
+                bridge = bridges[way.entry, hose]
+                if behind is None or bridge is None:
+                    continue
+                total = bridge + cost + behind
+                if worth is None or total < worth or self._settles:
+                    yield _Step(total, way, cost, behind, hose)
 
     def _is_apart(self, bridge: Bridge) -> bool:
         """Whether a bridge buys a part apart from its lot."""
         return any(way.lot.part.sku in self._not_apart for way in bridge.passages)
 
-    def _room(self, chain: Chain, worth: Cost | None) -> Cost | None:
-        """What bought parts may still cost; a bridge must cost less than this."""
-        if worth is None or chain.settled:
-            return None
-        left = [a - b for a, b in zip(worth, chain.cost, strict=True)][: self._bounded]
-        return (*left[:-1], left[-1] + 1)
-
-    def _is_worth(self, chain: Chain, worth: Cost | None) -> bool:
-        if worth is None or chain.settled:
-            return True
-        return chain.cost[: self._bounded] <= worth[: self._bounded]
-
     def _with(
-        self, chain: Chain, way: Passage, cost: Cost, bought: tuple[Passage, ...]
+        self, chain: Chain, way: Passage, cost: Packed, bridge: Bridge | None
     ) -> Chain | None:
         """The chain with one more piece of a lot, or nothing where the lot has no more."""
         number = 1
@@ -356,13 +431,14 @@ class ChainFinder:
         if number > self._limits[way.lot.key]:
             return None
         use = frozenset({(way.lot.key, number)})
-        more = (*bought, way)
+        more = (way,) if bridge is None else (*bridge.passages, way)
         return Chain(
             passages=chain.passages + more,
             uses=chain.uses | use,
-            buys=_bought(chain.passages + more) if bought else chain.buys,
+            buys=_bought(chain.passages + more) if bridge else chain.buys,
+            apart=chain.apart or (bridge is not None and self._is_apart(bridge)),
             settled=chain.settled | use if way.lot.settled else chain.settled,
-            cost=add(chain.cost, cost),
+            cost=chain.cost + cost,
             has_hose=chain.has_hose or any(each.is_hose for each in more),
             over=chain.over or self._over(more),
             face=way.exit,
@@ -380,43 +456,19 @@ class ChainFinder:
                 return SHOP if way.lot.source == "shop" else way.lot.key
         return None
 
-    def _joint(self, how: Grade) -> Cost:
-        return ordered((how, 0, 0, 0, 0, 0), self._kind)
-
-    # Chains with bought parts
-
-    def _bridged(self, start: Face, goal: Face) -> list[Chain]:
-        """Chains with bought parts among them, or of nothing else."""
-        assert self._bridges is not None
-        first = self._first(start)
-        found = [
-            self._ended(first, bridge)
-            for hose in (False, True)
-            if (bridge := self._bridges.between(start, goal, hose=hose)) is not None
-            and not self._is_apart(bridge)
-        ]
-        whole = [
-            bridge.cost
-            for hose in (False, True)
-            if (hose or not self.span.wants_hose)
-            and (bridge := self._bridges.between(start, goal, hose=hose)) is not None
-        ]
-        worth = min(whole, default=None)
-        for chain in self._chains_from(start, worth, buying=True):
-            how = grade(chain.face, goal)
-            if how is not None:
-                found.append(self._joined_to(chain, how))
-            if not chain.passages:
-                continue
-            for hose in (False,) if chain.hosed else (False, True):
-                room = self._room(chain, worth)
-                bridge = self._bridges.between(chain.face, goal, hose=hose, below=room)
-                if bridge is not None and not self._is_apart(bridge):
-                    found.append(self._ended(chain, bridge))
-        return found
+    def _worth(self, bridges: Iterable[Bridge]) -> Packed | None:
+        """What chains must stay below to be of interest beside bridges all the way."""
+        bounds = [bridge.packed for bridge in bridges]
+        if self._settles:
+            # A chain of settled pieces is not beaten by its price.
+            heads = [unpacked(bound)[:2] for bound in bounds]
+            bounds = [packed((compromises, bought + 1, 0, 0, 0)) for compromises, bought in heads]
+        if self._most_bought is not None:
+            bounds.append(packed((0, self._most_bought + 1, 0, 0, 0)))
+        return min(bounds, default=None)
 
     def _joined_to(self, chain: Chain, how: Grade) -> Chain:
-        return replace(chain, cost=add(chain.cost, self._joint(how))) if how else chain
+        return replace(chain, cost=chain.cost + _joint(how)) if how else chain
 
     def _ended(self, chain: Chain, bridge: Bridge) -> Chain:
         row = (*chain.passages, *bridge.passages)
@@ -424,7 +476,8 @@ class ChainFinder:
             chain,
             passages=row,
             buys=_bought(row),
-            cost=add(chain.cost, bridge.cost),
+            apart=chain.apart or self._is_apart(bridge),
+            cost=chain.cost + bridge.packed,
             has_hose=any(each.is_hose for each in row),
             over=chain.over or self._over(bridge.passages),
             face=row[-1].exit,
@@ -433,6 +486,50 @@ class ChainFinder:
 
 
 _NO_USE: frozenset[Use] = frozenset()
+
+
+def _joint(how: Grade) -> Packed:
+    """What a joint costs."""
+    return packed((how, 0, 0, 0, 0))
+
+
+class _Queue:
+    """Chains to look at, the cheapest and shortest first, and those that were looked at."""
+
+    def __init__(self, first: Chain) -> None:
+        self.complete = True
+        self._waiting: list[tuple[Packed, int, int, Chain]] = [(0, 0, 0, first)]
+        self._pushed = 0
+        self._held: dict[Face, list[Chain]] = {}
+
+    @property
+    def taken(self) -> Iterator[Chain]:
+        """The chains that were looked at."""
+        for chains in self._held.values():
+            yield from chains
+
+    def chains(self, found: Sequence[Chain] = ()) -> Iterator[Chain]:
+        """Each unbeaten chain; `found` are those that have come to the goal."""
+        while self._waiting:
+            least, _, _, chain = heapq.heappop(self._waiting)
+            beside = self._held.setdefault(chain.face, [])
+            if any(other.beats(chain) for other in beside):
+                continue
+            if any(other.forestalls(chain, least) for other in found):
+                continue
+            beside.append(chain)
+            if self._pushed > MOST_CHAINS:
+                self.complete = False
+                return
+            yield chain
+
+    def push(self, chain: Chain | None, behind: Packed) -> None:
+        """Look at a chain later; `behind` is what all behind it costs at least."""
+        if chain is None or any(other.beats(chain) for other in self._held.get(chain.face, ())):
+            return
+        self._pushed += 1
+        entry = (chain.cost + behind, len(chain.passages), self._pushed, chain)
+        heapq.heappush(self._waiting, entry)
 
 
 def _bought(row: Iterable[Passage]) -> frozenset[Use]:
@@ -452,8 +549,8 @@ def _unbeaten(chains: Iterable[Chain]) -> list[Chain]:
     for chain in inorder:
         if not any(other.beats(chain) for other in kept):
             kept.append(chain)
-    kept.sort(key=lambda each: (each.cost, _names(each)))
-    return kept
+    real = [chain for chain in kept if not chain.apart]
+    return sorted(real, key=lambda each: (each.cost, _names(each)))
 
 
 def _names(chain: Chain) -> tuple[tuple[str, ...], ...]:

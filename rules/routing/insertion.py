@@ -114,7 +114,7 @@ class Inserter:
         place = Place(gap.link.line, gap.link.inside_tank)
         bridges = self._offers.bridges(self._conditions, place, None, kind)
         price = costs.price_cents(lot.part, self._offers.currency)
-        own = ordered((0, 1, 0, 0, price, costs.drop(lot.part, None)), kind)
+        own = ordered((0, 1, 0, price, costs.drop(lot.part, None)), kind)
         for way in passages(lot):
             before = _led(bridges, gap.faces[0], way.entry, kind)
             behind = _led(bridges, way.exit, gap.faces[1], kind)
@@ -139,7 +139,7 @@ def _led(bridges: Bridges, start: Face, goal: Face, kind: costs.Kind) -> Bridge 
     """The best of what leads from a face to another: nothing at all, fittings, or a hose."""
     how = grade(start, goal)
     if how is not None:
-        return Bridge(ordered((how, 0, 0, 0, 0, 0), kind), (), False)
+        return Bridge(costs.compromise(how, kind), (), False)
     found = (bridges.between(start, goal, hose=hose) for hose in (False, True))
     return min(
         (bridge for bridge in found if bridge is not None),

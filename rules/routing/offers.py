@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
-import heapq
 import threading
 from collections import Counter, OrderedDict, defaultdict
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import TypeAlias
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TypeAlias, TypeVar
+
+import numpy as np
+import numpy.typing as npt
 
 from rules.catalogue import Catalogue
 from rules.faces import Face, FaceReader, Grade, grade
 from rules.parts import Component
 from rules.routing import costs
-from rules.routing.costs import Cost, add, ordered, plain
+from rules.routing.costs import Cost, Packed, add, ordered, packed
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.pieces import CONDUITS, FLOW_ROLES, HOSES, Lot, shop_lot
 
 MOST_BOUGHT = 5
 """Parts bought for one link at most: an adapter, a hose with its two ends, an adapter."""
 
-_REMEMBERED_PLACES = 64
+NEVER = 2**62 - 1
+"""Stands in a table of codes for what cannot be had; twice as much is still a number there."""
+
+_REMEMBERED_PLACES = 128
 _REMEMBERED_FACES = 4096
-_REMEMBERED_SEARCHES = 128
+_REMEMBERED_STARTS = 1024
+
+Codes: TypeAlias = npt.NDArray[np.int64]
+"""Costs as whole numbers that compare as the costs do (`costs.code`)."""
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +68,18 @@ def passages(lot: Lot, *, backwards: bool = False) -> Iterator[Passage]:
                 yield Passage(lot, entry.id, leave.id, *faces)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Bridge:
     """Sold parts in a row that lead from one face to another."""
 
     cost: Cost
     passages: tuple[Passage, ...]
     has_hose: bool
+
+    @cached_property
+    def packed(self) -> Packed:
+        """Its cost as one number."""
+        return packed(self.cost, int(self.has_hose))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +89,23 @@ class _Offer:
     part: Component
     enters: str
     leaves: str
+    cents: int
+
+
+@dataclass(slots=True)
+class _Offered:
+    """The sold parts that are entered at one face and left at another, cheapest first."""
+
+    fittings: list[_Offer] = field(default_factory=list)
+    hoses: list[_Offer] = field(default_factory=list)
+    _by_drop: list[_Offer] | None = None
+
+    @property
+    def by_drop(self) -> list[_Offer]:
+        """The fittings, the least restrictive first."""
+        if self._by_drop is None:
+            self._by_drop = sorted(self.fittings, key=lambda each: costs.drop(each.part, None))
+        return self._by_drop
 
 
 class Offers:
@@ -81,12 +114,14 @@ class Offers:
     def __init__(self, catalogue: Catalogue) -> None:
         self.currency = _currency(catalogue)
         self._catalogue = catalogue
-        self._ways: defaultdict[Face, defaultdict[Face, list[_Offer]]] = defaultdict(
-            lambda: defaultdict(list)
-        )
-        self._joined: dict[Face, tuple[tuple[Face, Grade], ...]] = {}
+        self._entries: dict[Face, int] = {}
+        self._exits: dict[Face, int] = {}
+        self._ways: defaultdict[tuple[int, int], _Offered] = defaultdict(_Offered)
+        self._entered: dict[Face, tuple[tuple[int, Grade], ...]] = {}
+        self._left: dict[Face, tuple[tuple[int, Grade], ...]] = {}
         self._caps: defaultdict[Face, list[Component]] = defaultdict(list)
-        self._bridges: OrderedDict[object, Bridges] = OrderedDict()
+        self._fittings: OrderedDict[Hashable, Fittings] = OrderedDict()
+        self._bridges: OrderedDict[Hashable, Bridges] = OrderedDict()
         self._lots: dict[str, Lot] = {}
         self._lock = threading.Lock()
         read = FaceReader()
@@ -96,6 +131,8 @@ class Offers:
         for part in self._by_price(catalogue.offered("cap")):
             for face in dict.fromkeys(read(part, port) for port in part.ports):
                 self._caps[face].append(part)
+        for face in self._exits:
+            self.entered_from(face)
 
     def _by_price(self, offered: tuple[Component, ...]) -> list[Component]:
         return sorted(offered, key=lambda p: (costs.price_cents(p, self.currency), p.sku or ""))
@@ -106,10 +143,37 @@ class Offers:
             return  # a branch, or made to pass the wall of a tank
         one, other = ends
         faces = read(part, one), read(part, other)
+        cents = costs.price_cents(part, self.currency)
         if one.role != "outlet" and other.role != "inlet":
-            self._ways[faces[0]][faces[1]].append(_Offer(part, one.id, other.id))
+            self._way(faces[0], faces[1], _Offer(part, one.id, other.id, cents))
         if other.role != "outlet" and one.role != "inlet" and faces[0] is not faces[1]:
-            self._ways[faces[1]][faces[0]].append(_Offer(part, other.id, one.id))
+            self._way(faces[1], faces[0], _Offer(part, other.id, one.id, cents))
+
+    def _way(self, entry: Face, leave: Face, offer: _Offer) -> None:
+        place = (
+            self._entries.setdefault(entry, len(self._entries)),
+            self._exits.setdefault(leave, len(self._exits)),
+        )
+        offered = self._ways[place]
+        (offered.hoses if offer.part.kind in HOSES else offered.fittings).append(offer)
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """How many faces sold conduits are entered at, and how many they are left at."""
+        return len(self._entries), len(self._exits)
+
+    @property
+    def exits(self) -> Iterable[Face]:
+        """The faces that sold conduits are left at, in the order of the tables."""
+        return self._exits
+
+    def ways(self) -> Iterable[tuple[tuple[int, int], _Offered]]:
+        """What leads from each entry to each exit, by their places in the tables."""
+        return self._ways.items()
+
+    def hose_ways(self) -> Iterable[tuple[tuple[int, int], _Offered]]:
+        """Those of them that hoses are among."""
+        return ((place, offered) for place, offered in self.ways() if offered.hoses)
 
     def passage(self, offer: _Offer) -> Passage:
         """The passage of an offer."""
@@ -130,32 +194,23 @@ class Offers:
                 cents += need.quantity * costs.price_cents(seal, self.currency)
         return count, cents
 
-    def ways(self, entry: Face) -> Mapping[Face, list[_Offer]]:
-        """The sold parts that are entered at a face, by the face they are left at."""
-        return self._ways.get(entry, {})
+    def entered_from(self, face: Face) -> tuple[tuple[int, Grade], ...]:
+        """The entries of sold conduits that join a face, by their places in the tables."""
+        return _joining(face, self._entries, self._entered)
 
-    def joined_by(self, face: Face) -> tuple[tuple[Face, Grade], ...]:
-        """The entries of sold conduits that join a face."""
-        found = self._joined.get(face)
-        if found is None:
-            graded = ((entry, grade(face, entry)) for entry in list(self._ways))
-            found = tuple((entry, how) for entry, how in graded if how is not None)
-            if len(self._joined) >= _REMEMBERED_FACES:
-                self._joined.clear()
-            self._joined[face] = found
-        return found
+    def left_at(self, face: Face) -> tuple[tuple[int, Grade], ...]:
+        """The exits of sold conduits that join a face, by their places in the tables."""
+        return _joining(face, self._exits, self._left)
 
     def cap(self, face: Face, conditions: Conditions, place: Place) -> Lot | None:
         """The cheapest sold cap or plug that closes a face and serves in its place."""
         closing = (
-            part
+            next((p for p in offered if conditions.fitness(p, place) is Fitness.GOOD), None)
             for cap_face, offered in self._caps.items()
             if grade(cap_face, face) == 0
-            for part in offered
-            if conditions.fitness(part, place) is Fitness.GOOD
         )
         best = min(
-            closing,
+            (part for part in closing if part is not None),
             key=lambda part: (costs.price_cents(part, self.currency), part.sku or ""),
             default=None,
         )
@@ -165,15 +220,38 @@ class Offers:
         self, conditions: Conditions, place: Place, run_mm: float | None, kind: costs.Kind
     ) -> Bridges:
         """Ways through what is sold, under these conditions; kept for the next cart."""
-        key = (conditions.key, place, run_mm, kind)
+        key = (conditions.key, place, kind)
         with self._lock:
-            found = self._bridges.get(key)
-            if found is None:
-                found = self._bridges[key] = Bridges(self, conditions, place, run_mm, kind)
-            self._bridges.move_to_end(key)
-            while len(self._bridges) > _REMEMBERED_PLACES:
-                self._bridges.popitem(last=False)
-        return found
+            fittings = _kept(
+                self._fittings, key, lambda: Fittings(self, _Costing(self, conditions, place, kind))
+            )
+            return _kept(self._bridges, (*key, run_mm), lambda: Bridges(fittings, run_mm))
+
+
+def _kept(held: OrderedDict[Hashable, T], key: Hashable, make: Callable[[], T]) -> T:
+    """What is held under a key, or is made now; what was not asked for longest is let go."""
+    found = held.get(key)
+    if found is None:
+        found = held[key] = make()
+    held.move_to_end(key)
+    while len(held) > _REMEMBERED_PLACES:
+        held.popitem(last=False)
+    return found
+
+
+def _joining(
+    face: Face,
+    others: dict[Face, int],
+    known: dict[Face, tuple[tuple[int, Grade], ...]],
+) -> tuple[tuple[int, Grade], ...]:
+    found = known.get(face)
+    if found is None:
+        graded = ((place, grade(face, other)) for other, place in others.items())
+        found = tuple((place, how) for place, how in graded if how is not None)
+        if len(known) >= _REMEMBERED_FACES:
+            known.clear()
+        known[face] = found
+    return found
 
 
 def _currency(catalogue: Catalogue) -> str | None:
@@ -182,36 +260,152 @@ def _currency(catalogue: Catalogue) -> str | None:
     return min(counted, key=lambda name: (-counted[name], name), default=None)
 
 
-_State: TypeAlias = tuple[Face, bool]
+# Ways through what is sold ----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Costing:
+    """What sold parts cost in one place of the circuit."""
+
+    offers: Offers
+    conditions: Conditions
+    place: Place
+    kind: costs.Kind
+
+    def best_fitting(self, offered: _Offered) -> tuple[Cost, _Offer] | None:
+        """The best of some fittings, looked at only as long as one could be better."""
+        by_drop = self.kind == "least-restrictive"
+        best: tuple[Cost, _Offer] | None = None
+        for offer in offered.by_drop if by_drop else offered.fittings:
+            least = (
+                (0, 1, 0, 0, costs.drop(offer.part, None)) if by_drop else (0, 1, 0, offer.cents, 0)
+            )
+            if best is not None and best[0] < ordered(least, self.kind):
+                break
+            best = self._better(best, offer, None)
+        return best
+
+    def best_hose(self, offered: _Offered, run_mm: float | None) -> tuple[Cost, _Offer] | None:
+        """The best of some hoses over a run."""
+        best: tuple[Cost, _Offer] | None = None
+        for offer in offered.hoses:
+            best = self._better(best, offer, run_mm)
+        return best
+
+    def _better(
+        self, best: tuple[Cost, _Offer] | None, offer: _Offer, run_mm: float | None
+    ) -> tuple[Cost, _Offer] | None:
+        cost = self._cost(offer.part, run_mm)
+        return best if cost is None or (best and best[0] <= cost) else (cost, offer)
+
+    def _cost(self, part: Component, run_mm: float | None) -> Cost | None:
+        """What a part costs here; `None` where it does not serve or does not reach."""
+        fitness = self.conditions.fitness(part, self.place)
+        is_hose = part.kind in HOSES
+        fixed_mm: float | None = getattr(part.spec, "length_mm", None)
+        if fitness is Fitness.UNFIT:
+            return None
+        if is_hose and fixed_mm is not None and (run_mm or 0.0) > fixed_mm:
+            return None
+        # Of a hose that cannot be cut nobody knows whether it reaches where no run is stated.
+        unsure = is_hose and fixed_mm is not None and run_mm is None
+        length_mm = fixed_mm or run_mm
+        seals, seals_cents = self.offers.seals_of(part)
+        cents = costs.price_cents(part, self.offers.currency, length_mm) + seals_cents
+        caution = int(fitness is Fitness.CAUTION or unsure)
+        return ordered((caution, 1 + seals, 0, cents, costs.drop(part, length_mm)), self.kind)
+
+
+class _Table:
+    """The best part for each entry and exit, and what it costs to go from each exit to the next."""
+
+    def __init__(
+        self,
+        offers: Offers,
+        kind: costs.Kind,
+        ways: Iterable[tuple[tuple[int, int], _Offered]],
+        choose: Callable[[_Offered], tuple[Cost, _Offer] | None],
+    ) -> None:
+        entries, exits = offers.shape
+        self._offers = offers
+        self._kind: costs.Kind = kind
+        self._best: dict[tuple[int, int], tuple[Cost, _Offer]] = {}
+        self._entered: Codes = np.full((entries, exits), NEVER, dtype=np.int64)
+        for place, offered in ways:
+            best = choose(offered)
+            if best is not None:
+                self._best[place] = best
+                self._entered[place] = costs.code(best[0], kind)
+        self.onward: Codes = np.full((exits, exits), NEVER, dtype=np.int64)
+        for number, face in enumerate(offers.exits):
+            self.onward[number] = self.first(face)
+
+    def first(self, face: Face) -> Codes:
+        """What one part from a face to each exit costs, with the joint before it."""
+        found: Codes = np.full(self._entered.shape[1], NEVER, dtype=np.int64)
+        for entry, how in self._offers.entered_from(face):
+            joint = costs.code(costs.compromise(how, self._kind), self._kind)
+            np.minimum(found, self._entered[entry] + joint, out=found)
+        return found
+
+    def step(self, face: Face, leave: int) -> tuple[Cost, Passage]:
+        """The best part from a face to an exit."""
+        cost, _, offer = min(
+            (add(self._best[entry, leave][0], costs.compromise(how, self._kind)), entry, offer)
+            for entry, how in self._offers.entered_from(face)
+            if (entry, leave) in self._best
+            for offer in (self._best[entry, leave][1],)
+        )
+        return cost, self._offers.passage(offer)
+
+
+class Fittings:
+    """The best rows of sold fittings, without a hose, in one place of the circuit."""
+
+    def __init__(self, offers: Offers, costing: _Costing) -> None:
+        self.offers = offers
+        self.costing = costing
+        self.kind: costs.Kind = costing.kind
+        self.faces = list(offers.exits)
+        self.table = _Table(offers, costing.kind, offers.ways(), costing.best_fitting)
+        self._rows: dict[Face, list[Codes]] = {}
+
+    def rows(self, start: Face, parts: int) -> list[Codes]:
+        """What the best row of 1, 2 and so on parts costs from a face to each exit."""
+        rows = self._rows.get(start, [])
+        if not rows or len(rows) < parts:
+            rows = list(rows) or [self.table.first(start)]
+            while len(rows) < parts:
+                rows.append(_onward(rows[-1], self.table.onward))
+            if len(self._rows) >= _REMEMBERED_STARTS:
+                self._rows.clear()
+            self._rows[start] = rows
+        return rows
 
 
 class Bridges:
     """The best ways through what is sold, from any face to any other, in one place of the circuit.
 
-    The search from a face (Dijkstra) stops where it has its answer and goes on where the next
-    question needs more.
+    A table for each number of parts (Bellman and Ford's recursion) is made as far as the questions
+    need it: with the parts that were bought before, each part more is one to buy.
     """
 
-    def __init__(
-        self,
-        offers: Offers,
-        conditions: Conditions,
-        place: Place,
-        run_mm: float | None,
-        kind: costs.Kind,
-    ) -> None:
-        self._offers = offers
-        self._conditions = conditions
-        self._place = place
-        self._run_mm = run_mm
-        self._kind = kind
-        self._free = ordered(costs.FREE, kind)
-        self._best: dict[Face, tuple[tuple[Passage, Cost], ...]] = {}
-        self._searches: dict[Face, _Search] = {}
-        self._lock = threading.Lock()
+    def __init__(self, fittings: Fittings, run_mm: float | None) -> None:
+        self._fittings = fittings
+        self._offers = fittings.offers
+        self._kind: costs.Kind = fittings.kind
+        self._hoses = _Table(
+            fittings.offers,
+            fittings.kind,
+            fittings.offers.hose_ways(),
+            lambda offered: fittings.costing.best_hose(offered, run_mm),
+        )
+        self._rows: dict[Face, list[Codes]] = {}
+        self._found: dict[tuple[Face, Face | None, bool], Bridge] = {}
+        self._ends_at: dict[Face | None, tuple[npt.NDArray[np.intp], Codes]] = {}
 
     def between(
-        self, start: Face, goal: Face | None, *, hose: bool, below: Cost | None = None
+        self, start: Face, goal: Face | None, *, hose: bool, below: Packed | None = None
     ) -> Bridge | None:
         """The best bridge from a face to another; to no goal, the best that ends in a hose.
 
@@ -219,152 +413,120 @@ class Bridges:
             start: where it begins.
             goal: where it ends.
             hose: whether a hose is to be among its parts: one, or none at all.
-            below: only what costs less is of interest.
+            below: only what costs less is of interest, as a packed cost.
         """
-        with self._lock:
-            search = self._searches.get(start)
-            if search is None:
-                if len(self._searches) >= _REMEMBERED_SEARCHES:
-                    self._searches.clear()
-                search = self._searches[start] = _Search(self, start, self._free)
-            return search.to(goal, hose, below)
-
-    def steps(self, face: Face) -> Iterator[tuple[Passage, Cost]]:
-        """Each part that may follow a face, with what it and its joint cost."""
-        for entry, how in self._offers.joined_by(face):
-            for passage, cost in self._ways(entry):
-                yield passage, add(cost, self.joint(how)) if how else cost
-
-    def joint(self, how: Grade) -> Cost:
-        """What a joint of this grade costs."""
-        return ordered((how, 0, 0, 0, 0, 0), self._kind)
-
-    def _ways(self, entry: Face) -> tuple[tuple[Passage, Cost], ...]:
-        """For each exit the best hose and the best of what is no hose."""
-        found = self._best.get(entry)
+        found = self._found.get((start, goal, hose))
         if found is None:
-            best: dict[_State, tuple[Cost, _Offer]] = {}
-            for leave, offered in self._offers.ways(entry).items():
-                for offer in offered:
-                    state = (leave, offer.part.kind in HOSES)
-                    held = best.get(state)
-                    if held is not None and self._is_dearer(offer, held[0]):
-                        continue
-                    cost = self._cost(offer.part)
-                    if cost is not None and (held is None or cost < held[0]):
-                        best[state] = (cost, offer)
-            found = tuple((self._offers.passage(o), cost) for cost, o in best.values())
-            self._best[entry] = found
+            best = self._best(start, goal, hose, below)
+            if best is None:
+                return None
+            if len(self._found) >= _REMEMBERED_FACES:
+                self._found.clear()
+            found = self._found[start, goal, hose] = self._bridge(start, goal, hose, *best)
+        return found if below is None or found.packed < below else None
+
+    def least(
+        self, starts: Sequence[Face], goals: Sequence[Face | None], *, hose: bool, parts: int
+    ) -> Codes:
+        """What bridges cost at least, those of more than so many parts as if they were free."""
+        parts = min(parts, MOST_BOUGHT)
+        beyond = NEVER
+        if parts < MOST_BOUGHT:
+            beyond = costs.code(ordered((0, parts + 1, 0, 0, 0), self._kind), self._kind)
+        found: Codes = np.full((len(starts), len(goals)), beyond, dtype=np.int64)
+        if not starts or not goals:
+            return found
+        best = np.stack([np.minimum.reduce(self._rows_of(s, hose, parts)) for s in starts])
+        for number, goal in enumerate(goals):
+            exits, joints = self._ends(goal)
+            if len(exits):
+                column = (best[:, exits] + joints).min(axis=1)
+                np.minimum(found[:, number], column, out=found[:, number])
         return found
 
-    def _is_dearer(self, offer: _Offer, held: Cost) -> bool:
-        """Whether it is plain from its price that an offer does not beat what is held.
-
-        Offers come in the order of their price: against one that is alone and without a caution
-        only a lower price counts.
-        """
-        best = plain(held, self._kind)
-        if self._kind == "least-restrictive" or best[costs.COMPROMISES] or best[costs.BOUGHT] > 1:
-            return False
-        length_mm = self._run_mm
-        return costs.price_cents(offer.part, self._offers.currency, length_mm) > best[costs.PRICE]
-
-    def _cost(self, part: Component) -> Cost | None:
-        """What a part costs here; `None` where it does not serve or does not reach."""
-        fitness = self._conditions.fitness(part, self._place)
-        is_hose = part.kind in HOSES
-        fixed_mm: float | None = getattr(part.spec, "length_mm", None)
-        if fitness is Fitness.UNFIT:
+    def _best(
+        self, start: Face, goal: Face | None, hose: bool, below: Packed | None
+    ) -> tuple[int, int] | None:
+        """How many parts the best bridge has, and the exit it ends with."""
+        exits, joints = self._ends(goal)
+        if not len(exits):
             return None
-        if is_hose and fixed_mm is not None and (self._run_mm or 0.0) > fixed_mm:
-            return None
-        # Of a hose that cannot be cut nobody knows whether it reaches where no run is stated.
-        unsure = is_hose and fixed_mm is not None and self._run_mm is None
-        length_mm = fixed_mm or self._run_mm
-        seals, seals_cents = self._offers.seals_of(part)
-        return ordered(
-            (
-                int(fitness is Fitness.CAUTION or unsure),
-                1 + seals,
-                0,
-                0,
-                costs.price_cents(part, self._offers.currency, length_mm) + seals_cents,
-                costs.drop(part, length_mm),
-            ),
-            self._kind,
-        )
+        best, found = NEVER, None
+        for parts in range(1, MOST_BOUGHT + 1):
+            least = ordered((0, parts, 0, 0, 0), self._kind)
+            if costs.code(least, self._kind) > best:
+                break
+            if below is not None and packed(least, int(hose)) >= below:
+                break
+            total = self._rows_of(start, hose, parts)[parts - 1][exits] + joints
+            place = int(total.argmin())
+            if total[place] < best:
+                best = int(total[place])
+                found = (parts, int(exits[place]))
+        return found
+
+    def _ends(self, goal: Face | None) -> tuple[npt.NDArray[np.intp], Codes]:
+        """The exits a bridge to a goal may end with, and what the joint there costs."""
+        found = self._ends_at.get(goal)
+        if found is None:
+            every = ((place, 0) for place in range(self._offers.shape[1]))
+            left = tuple(every) if goal is None else self._offers.left_at(goal)
+            joints = [costs.code(costs.compromise(how, self._kind), self._kind) for _, how in left]
+            found = (
+                np.array([place for place, _ in left], dtype=np.intp),
+                np.array(joints, dtype=np.int64),
+            )
+            if len(self._ends_at) >= _REMEMBERED_STARTS:
+                self._ends_at.clear()
+            self._ends_at[goal] = found
+        return found
+
+    def _rows_of(self, start: Face, hose: bool, parts: int) -> list[Codes]:
+        """What the best row of 1, 2 and so on parts costs from a face to each exit."""
+        if not hose:
+            return self._fittings.rows(start, parts)[:parts]
+        rows = self._rows.get(start, [])
+        if not rows or len(rows) < parts:
+            rows = list(rows) or [self._hoses.first(start)]
+            fittings = self._fittings.rows(start, parts - 1)
+            while len(rows) < parts:
+                before = _onward(rows[-1], self._fittings.table.onward)
+                last = _onward(fittings[len(rows) - 1], self._hoses.onward)
+                rows.append(np.minimum(before, last))
+            if len(self._rows) >= _REMEMBERED_STARTS:
+                self._rows.clear()
+            self._rows[start] = rows
+        return rows[:parts]
+
+    def _bridge(self, start: Face, goal: Face | None, hose: bool, parts: int, last: int) -> Bridge:
+        """The row of parts behind an entry of the tables, found from its end."""
+        faces, fittings = self._fittings.faces, self._fittings.table
+        found: list[tuple[Cost, Passage]] = []
+        at, has_hose = last, hose
+        for number in range(parts, 1, -1):
+            choices = [(self._rows_of(start, has_hose, number - 1)[-1], fittings, has_hose)]
+            if has_hose:
+                choices.append((self._rows_of(start, False, number - 1)[-1], self._hoses, False))
+            totals = [rows + table.onward[:, at] for rows, table, _ in choices]
+            _, choice = min((int(total.min()), place) for place, total in enumerate(totals))
+            before = int(totals[choice].argmin())
+            found.append(choices[choice][1].step(faces[before], at))
+            at, has_hose = before, choices[choice][2]
+        found.append((self._hoses if has_hose else fittings).step(start, at))
+        cost = ordered(costs.FREE, self._kind)
+        for part_cost, _ in found:
+            cost = add(cost, part_cost)
+        if goal is not None:
+            how = grade(faces[last], goal)
+            assert how is not None
+            cost = add(cost, costs.compromise(how, self._kind))
+        return Bridge(cost, tuple(passage for _, passage in reversed(found)), hose)
 
 
-class _Search:
-    """A search from one face that goes on where it stopped."""
-
-    def __init__(self, bridges: Bridges, start: Face, free: Cost) -> None:
-        self._bridges = bridges
-        self._came_by: dict[_State, tuple[_State, Passage] | None] = {(start, False): None}
-        self._settled: dict[_State, tuple[Cost, int]] = {}
-        self._heap: list[tuple[Cost, int, _State, int]] = [(free, 0, (start, False), 0)]
-        self._reached: dict[_State, Cost] = {(start, False): free}
-        self._pushed = 0
-        self._answers: dict[tuple[Face | None, bool], Bridge | None] = {}
-
-    def to(self, goal: Face | None, hose: bool, below: Cost | None) -> Bridge | None:
-        known = self._answers.get((goal, hose))
-        if known is not None or (goal, hose) in self._answers:
-            return known if below is None or (known and known.cost < below) else None
-        best = self._best_of_settled(goal, hose)
-        while self._heap and (best is None or self._heap[0][0] < best[0]):
-            if below is not None and self._heap[0][0] >= below:
-                # Not worth an answer to keep: another question may allow more.
-                return self._bridge(best) if best and best[0] < below else None
-            state = self._settle()
-            final = None if state is None else self._final(state, goal, hose)
-            if state is not None and final is not None and (best is None or final < best[0]):
-                best = (final, state)
-        found = self._bridge(best) if best else None
-        self._answers[goal, hose] = found
-        return found if below is None or (found and found.cost < below) else None
-
-    def _best_of_settled(self, goal: Face | None, hose: bool) -> tuple[Cost, _State] | None:
-        best: tuple[Cost, _State] | None = None
-        for state in self._settled:
-            final = self._final(state, goal, hose)
-            if final is not None and (best is None or final < best[0]):
-                best = (final, state)
-        return best
-
-    def _final(self, state: _State, goal: Face | None, hose: bool) -> Cost | None:
-        face, has_hose = state
-        cost, bought = self._settled[state]
-        if not bought or hose is not has_hose:
-            return None
-        if goal is None:
-            return cost
-        how = grade(face, goal)
-        return None if how is None else add(cost, self._bridges.joint(how))
-
-    def _settle(self) -> _State | None:
-        """Settle the nearest state and push what follows it."""
-        cost, _, state, bought = heapq.heappop(self._heap)
-        if state in self._settled:
-            return None
-        self._settled[state] = (cost, bought)
-        if bought < MOST_BOUGHT:
-            for passage, step in self._bridges.steps(state[0]):
-                if state[1] and passage.is_hose:
-                    continue  # one hose is enough
-                following = (passage.exit, state[1] or passage.is_hose)
-                total = add(cost, step)
-                held = self._reached.get(following)
-                if following not in self._settled and (held is None or total < held):
-                    self._reached[following] = total
-                    self._came_by[following] = (state, passage)
-                    self._pushed += 1
-                    heapq.heappush(self._heap, (total, self._pushed, following, bought + 1))
-        return state
-
-    def _bridge(self, best: tuple[Cost, _State]) -> Bridge:
-        passages, state = [], best[1]
-        while (came := self._came_by[state]) is not None:
-            state, passage = came
-            passages.append(passage)
-        return Bridge(best[0], tuple(reversed(passages)), best[1][1])
+def _onward(row: Codes, table: Codes) -> Codes:
+    """The best of a row with one part more."""
+    known = np.flatnonzero(row < NEVER)
+    if not len(known):
+        return np.full_like(row, NEVER)
+    total: Codes = (row[known, None] + table[known]).min(axis=0)
+    return np.minimum(total, NEVER)

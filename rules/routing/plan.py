@@ -160,14 +160,17 @@ def solve(
     Without buying only a plan that nothing could be added to is given, else `None`: whatever is
     bought could not make it better.
     """
-    builder = _Builder(layout, contents, conditions, offers, buying=buying)
-    builder.build()
-    # What is hoped for first makes the programme small; where it is not to be had, all is let in.
-    hoped = {UNFILLED: builder.unavoidable, COMPROMISES: 0}
-    solved = builder.programme.solve(hoped if buying else {**hoped, BOUGHT: 0})
-    if solved is None and buying:
-        solved = builder.programme.solve()
-    return None if solved is None else builder.plan(solved)
+    if not buying:
+        builder = _Builder(layout, contents, conditions, offers, most_bought=0)
+        return builder.solved({**builder.hoped, BOUGHT: 0})
+    # One bought part in a row is nearly always enough, and such rows are few.
+    builder = _Builder(layout, contents, conditions, offers, most_bought=1)
+    plan = builder.solved(builder.hoped)
+    most = None if plan is None else builder.most_bought_in_a_row(plan)
+    if plan is not None and most is not None and most <= 1:
+        return plan
+    builder = _Builder(layout, contents, conditions, offers, most_bought=most)
+    return builder.solved(builder.hoped) or builder.solved({})
 
 
 class _Builder:
@@ -178,25 +181,29 @@ class _Builder:
         conditions: Conditions,
         offers: Offers,
         *,
-        buying: bool,
+        most_bought: int | None,
     ) -> None:
         self.layout = layout
         self.contents = contents
         self.conditions = conditions
         self.offers = offers
-        self.buying = buying
+        self.buying = most_bought != 0
+        self.most_bought = most_bought
         self.programme = Programme(aims=7)
         self.payload: dict[int, Leg | Closing | tuple[Slot, Lot] | Slot | Station] = {}
         self.stray_of: dict[int, Lot] = {}
         self.waiting: set[int] = set()
         self.standing: dict[tuple[str, tuple[str, ...]], int] = {}
         self.more_of: dict[tuple[str, ...], int] = {}
+        self.with_bought: list[int] = []
+        self.left_open: dict[int, int] = {}
         self.finders: dict[tuple[Span, bool], ChainFinder] = {}
         self.ledgers: dict[tuple[object, ...], Socket] = {}
         self.nodes: dict[str, Slot | Unit] = {
             **{slot.id: slot for slot in layout.slots},
             **{unit.id: unit for unit in layout.units},
         }
+        self.build()
 
     def build(self) -> None:
         self.capacities()
@@ -210,6 +217,32 @@ class _Builder:
             self.branch(unit)
         for socket in list(self.ledgers.values()):
             self.closings(socket)
+
+    # Solving
+
+    @cached_property
+    def hoped(self) -> Mapping[int, int]:
+        """What is hoped for makes the programme small; most carts have it."""
+        return {UNFILLED: self.unavoidable, COMPROMISES: 0}
+
+    def solved(self, ceilings: Mapping[int, int]) -> Plan | None:
+        solved = self.programme.solve(ceilings)
+        return None if solved is None else self.plan(solved)
+
+    def most_bought_in_a_row(self, plan: Plan) -> int:
+        """How many bought parts a row may have at most in a plan that is no worse than this one.
+
+        Take from any plan the rows with bought parts and those that use more pieces than there are:
+        each leaves one link open, or one piece out. So there are at least as many such rows as more
+        is open where nothing is bought for rows, and each of them buys at least one part.
+        """
+        bought = plan.aims[BOUGHT]
+        if bought <= 1:
+            return bought
+        off = {variable: 0 for variable in (*self.with_bought, *self.more_of.values())}
+        open_without = self.programme.least(UNFILLED, {**off, **self.left_open})
+        rows = open_without - self.unavoidable
+        return bought - max(0, rows - 1)
 
     # Pieces
 
@@ -379,6 +412,10 @@ class _Builder:
             self.add_leg(Leg(way, None, None, None, nodes), gap)
             self.wait(way, start, gap, leaving=True)
             self.wait(way, end, gap, leaving=False)
+        elif self.buying:
+            gap = self.programme.variable((1,), most=0)
+            self.add_leg(Leg(way, None, None, None, nodes), gap)
+            self.left_open[gap] = 1
         if self.absent(way, start, end, nodes):
             return
         finder = self.finder(span)
@@ -443,6 +480,7 @@ class _Builder:
                 self.conditions,
                 self.offers.currency,
                 bridges=bridges,
+                most_bought=self.most_bought if self.buying else None,
                 backwards=backwards,
             )
         return found
@@ -524,7 +562,7 @@ class _Builder:
 
     def filled(self, leg: Leg) -> None:
         assert leg.chain is not None
-        compromises, bought, _, misplaced, price, drop = leg.chain.cost
+        compromises, bought, misplaced, price, drop = costs.unpacked(leg.chain.cost)
         ends = [socket for socket in (leg.start, leg.end) if socket is not None]
         arrived = self.nodes.get(leg.nodes[1])
         if isinstance(arrived, Unit) and arrived.bought:
@@ -532,6 +570,8 @@ class _Builder:
             bought, price, drop = bought + extra[BOUGHT], price + extra[PRICE], drop + extra[DROP]
         misplaced += self.off_the_runs(leg) + self.elsewhere(leg)
         variable = self.programme.variable((0, compromises, bought, 0, misplaced, price, drop))
+        if leg.chain.buys:
+            self.with_bought.append(variable)
         self.add_leg(leg, variable)
         self.uses(variable, leg.chain, leg.way.place, aside(leg.way.link.line))
         self.bridges_run(variable, leg)
@@ -617,10 +657,12 @@ class _Builder:
             if not self.may_branch(socket, line):
                 continue
             for chain in finder.chains(socket.face, goal):
-                compromises, bought, _, misplaced, price, drop = chain.cost
+                compromises, bought, misplaced, price, drop = costs.unpacked(chain.cost)
                 variable = self.programme.variable(
                     (0, compromises, bought, 0, misplaced, price, drop)
                 )
+                if chain.buys:
+                    self.with_bought.append(variable)
                 self.programme.term(("unit", unit.id), variable)
                 self.programme.term(socket.key, variable)
                 self.use(variable, unit.lot)
@@ -654,6 +696,9 @@ class _Builder:
                 self.closing(socket, lot, (0, how, 0, 0, 0, price), min(most, lot.count))
         if not self.buying:
             return
+        left_open = self.programme.variable(most=0)
+        self.programme.term(socket.key, left_open)
+        self.left_open[left_open] = most
         place = Place(self.line_at(socket))
         cap = self.offers.cap(socket.face, self.conditions, place)
         if cap is None:
@@ -682,11 +727,12 @@ class _Builder:
 
     def plan(self, solved: Solved) -> Plan:
         plan = Plan(self.layout, aims=solved.aims)
+        more = frozenset(self.more_of.values())
         plan.proved = solved.proved and all(finder.complete for finder in self.finders.values())
         for variable, value in enumerate(solved.values):
             if not value:
                 continue
-            if variable in self.waiting or variable in self.more_of.values():
+            if variable in self.waiting or variable in more:
                 continue
             if variable in self.stray_of:
                 plan.strays[self.stray_of[variable].key] += value

@@ -96,6 +96,20 @@ class Programme:
                 return None
         return solver.result(costs) if solver.solve_any() else None
 
+    def least(self, aim: int, limits: Mapping[int, int]) -> int:
+        """What an aim must come to at least, with other limits for some variables.
+
+        An aim of which that could not be proved in time may come to nothing.
+        """
+        costs = np.array(self._costs, dtype=np.float64).reshape(-1, self._aims)
+        upper = np.array(self._limits, dtype=np.float64)
+        upper[list(limits)] = list(limits.values())
+        solver = _Solver(list(self._rows.values()), upper)
+        if not solver.minimise(costs, [(aim, 1)]) or not solver.solve_any():
+            return 0
+        solved = solver.result(costs)
+        return solved.aims[aim] if solved.proved else 0
+
 
 def _grouped(costs: Floats, upper: Floats, aims: Iterable[int]) -> list[list[tuple[int, int]]]:
     """Aims with their weights, neighbours put together where the weights stay small.
