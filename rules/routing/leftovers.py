@@ -70,12 +70,10 @@ class Explainer:
         self._beside_it = beside
 
     def left_over(self, lot: Lot, items: Sequence[Item]) -> LeftOver:
-        """One entry for the pieces of a lot that are left."""
+        """One entry for the pieces of a lot that are left, all of one length."""
         refs = tuple(item.ref for item in items)
-        lengths = {item.length_mm for item in items}
-        length_mm = lengths.pop() if len(lengths) == 1 else None
         quantity = sum(item.quantity for item in items)
-        return left_over(lot.part, refs, quantity, self._why(lot, items), length_mm)
+        return left_over(lot.part, refs, quantity, self._why(lot, items), items[0].length_mm)
 
     def _why(self, lot: Lot, items: Sequence[Item]) -> Why:
         if lot.part.kind not in CONDUITS | {"cap"}:

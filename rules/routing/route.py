@@ -6,6 +6,7 @@ report = check(routed_request(cart, routing), catalogue, book)
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import cached_property
@@ -410,8 +411,9 @@ class _Router:
         )
         for lot in self.contents.lots:
             left = joined.left[lot.key]
-            if left and lot.source == "cart" and not lot.settled:
-                yield explainer.left_over(lot, left)
+            if lot.source == "cart" and not lot.settled:
+                for _, alike in itertools.groupby(sorted(left, key=_length), _length):
+                    yield explainer.left_over(lot, list(alike))
         for group, pieces in seated.left:
             yield left_over(group.part, (group.ref,), pieces, self.unseated(plan, seated))
         yield from spares(self.contents.groups, supplied, self.cart.keeps)
@@ -532,6 +534,10 @@ def _with_uses(
             yield joint.model_copy(update={"uses": both})
         else:
             yield joint
+
+
+def _length(item: Item) -> float:
+    return item.length_mm or 0.0
 
 
 def _objective(plan: Plan) -> Objective:

@@ -220,6 +220,9 @@ def _built_in() -> Templates:
 def load_templates(shop_directory: Path | None = None) -> Templates:
     """The built-in templates, with those of a shop's own directory beside them.
 
+    A shop's template has an id of its own: none of the built-in ones is replaced. Where both serve
+    a cart as well, the one with the lower `preference` is taken.
+
     Raises:
         BookFaults: with every fault of every file.
     """
@@ -292,6 +295,9 @@ class _Reader:
 
     def __init__(self, file: BookFile) -> None:
         self.file = file
+        self.keys: dict[str, yaml.Node] = {}
+        self.besides: dict[str, yaml.Node] = {}
+        self.unsure: set[str] = set()
 
     def template(self) -> Template | None:
         entries = self.file.mapping(self.file.root, "a circuit template", _TEMPLATE)
@@ -299,17 +305,21 @@ class _Reader:
         inline = self.stations(entries.get("inline"), _INLINE, "inline")
         branches = self.stations(entries.get("branches"), _BRANCH, "branches")
         links = self.links(entries.get("links"), stations, inline)
-        self.pairs(stations, entries.get("stations"))
+        self.names(entries)
+        self.pairs(stations)
+        self.reached(stations, inline, links)
         template_id = self.slug(entries.get("id"), "the id")
         name = self.file.text(entries.get("name"), "the name")
-        preference = self.number(entries.get("preference"), "the preference")
+        preference = self.plain(
+            entries.get("preference"), "the preference", "a whole number", (int,)
+        )
         serves = self.words(entries.get("serves"), "serves", words(CircuitWord))
         if self.file.faults or template_id is None or name is None or preference is None:
             return None
         return Template(
             id=template_id,
             name=name,
-            preference=int(preference),
+            preference=preference,
             serves=cast("tuple[CircuitWord, ...]", serves),
             holds=self.kinds(entries.get("holds")),
             without=self.kinds(entries.get("without")),
@@ -330,6 +340,7 @@ class _Reader:
         for key, value in self.file.entries(node, what) if node is not None else []:
             if not _SLUG.fullmatch(key.value):
                 self.file.fault(key, "an id is lower-case words joined by hyphens")
+            self.keys.setdefault(key.value, key)
             found[key.value] = self.station(key.value, value, form)
         return found
 
@@ -359,24 +370,65 @@ class _Reader:
             repeat=cast(
                 "Repeat | None", self.choice(entries.get("repeat"), "repeat", words(Repeat))
             ),
-            beside=self.file.text(entries.get("beside"), "beside"),
+            beside=self.beside(station_id, entries.get("beside")),
             needed_when=self.condition(entries.get("needed_when")),
             of_vehicle=self.flag(entries.get("of_vehicle"), "of_vehicle") or False,
             ports=ports,
         )
+        if "repeat" in entries and station.repeat is None:
+            self.unsure.add(station_id)
         line = self.choice(entries.get("line"), "line", words(Line))
         return station, line
 
-    def pairs(
-        self, stations: Mapping[str, tuple[Station, str | None]], node: yaml.Node | None
-    ) -> None:
-        for station, _ in stations.values():
-            if station.beside is None or node is None or station.beside in stations:
+    def names(self, entries: Mapping[str, yaml.Node]) -> None:
+        """A name stands for one station: a cart speaks of it without saying of which section."""
+        taken: dict[str, str] = {}
+        for section in ("stations", "inline", "branches"):
+            node = entries.get(section)
+            keys = [key for key, _ in node.value] if isinstance(node, yaml.MappingNode) else []
+            for key in keys:
+                held = taken.setdefault(key.value, section)
+                if held != section:
+                    self.file.fault(key, f'there is a "{key.value}" among the {held} already')
+
+    def pairs(self, stations: Mapping[str, tuple[Station, str | None]]) -> None:
+        """Each station stands beside one that there is, and in the end beside a plain one."""
+        for station_id, node in self.besides.items():
+            beside = stations[station_id][0].beside
+            if beside is not None and beside not in stations:
+                hint = did_you_mean(beside, stations)
+                message = f'station "{station_id}" is beside no station "{beside}"{hint}'
+                self.file.fault(node, message)
                 continue
-            hint = did_you_mean(station.beside, stations)
-            self.file.fault(
-                node, f'station "{station.id}" is beside no station "{station.beside}"{hint}'
-            )
+            passed = [station_id]
+            while beside is not None and beside in stations and beside not in passed:
+                passed.append(beside)
+                beside = stations[beside][0].beside
+            if beside == station_id:
+                ring = " beside ".join(f'"{each}"' for each in (*passed, station_id))
+                self.file.fault(node, f"stations stand in a ring: {ring}")
+
+    def reached(
+        self,
+        stations: Mapping[str, tuple[Station, str | None]],
+        inline: Mapping[str, tuple[Station, str | None]],
+        links: Sequence[Link],
+    ) -> None:
+        """Each station is on a link; where links are at fault themselves it is not asked."""
+        if not links or self.file.faults:
+            return
+        ends = {station for link in links for station, _ in (link.start, link.end)}
+        held = {name for link in links for name in link.holds}
+        for station_id in stations.keys() - ends:
+            message = f'no link leads to or from station "{station_id}"'
+            self.file.fault(self.keys[station_id], message)
+        for station_id in inline.keys() - held:
+            self.file.fault(self.keys[station_id], f'no link holds "{station_id}"')
+
+    def beside(self, station_id: str, node: yaml.Node | None) -> str | None:
+        if node is not None:
+            self.besides[station_id] = node
+        return self.file.text(node, "beside")
 
     def ports(
         self, node: yaml.Node | None, kinds: Sequence[Kind]
@@ -427,6 +479,11 @@ class _Reader:
         by = self.choice(entries.get("by"), "by", words(By))
         if start is None or end is None or line is None:
             return None
+        in_a_row = stations[start[0]][0].repeat == "series" and start[1] != end[1]
+        if start[0] == end[0] and not in_a_row and start[0] not in self.unsure:
+            message = f'the link leads from station "{start[0]}" to itself, which is no way'
+            self.file.fault(node, f"{message}; only rails in series are linked so")
+            return None
         link_id = self.slug(entries.get("id"), "the id") or f"{start[0]}-to-{end[0]}"
         return Link(
             id=link_id,
@@ -449,7 +506,7 @@ class _Reader:
         text = self.file.text(node, what)
         if text is None or node is None:
             return None
-        station_id, _, port = text.partition(".")
+        station_id, dot, port = text.partition(".")
         station = stations.get(station_id)
         if station is None:
             hint = did_you_mean(station_id, stations)
@@ -457,12 +514,15 @@ class _Reader:
             return None
         if port not in station[0].ports:
             known = ", ".join(f"{station_id}.{each}" for each in station[0].ports)
-            self.file.fault(node, f'station "{station_id}" has no port "{port}"; it has {known}')
+            none = f'no port "{port}"' if dot else "to be named with its port"
+            self.file.fault(node, f'station "{station_id}" has {none}: {known}')
             return None
         return station_id, port
 
-    def where(self, node: yaml.Node | None, kinds: Iterable[Kind]) -> tuple[Wanted, ...]:
+    def where(self, node: yaml.Node | None, kinds: Sequence[Kind]) -> tuple[Wanted, ...]:
         found = []
+        if not kinds:
+            return ()  # what kinds there are is at fault itself
         for key, value in self.file.entries(node, "where") if node is not None else []:
             specs = [_SPECS[kind] for kind in kinds]
             known = set.intersection(*(set(spec) for spec in specs)) if specs else set()
@@ -478,11 +538,13 @@ class _Reader:
             entries = self.file.mapping(node, attribute, _BOUNDS)
             if allowed:
                 self.file.fault(node, f"{attribute} is no number")
-            return Wanted(
-                attribute,
-                least=self.number(entries.get("least"), "least"),
-                most=self.number(entries.get("most"), "most"),
-            )
+            least = self.number(entries.get("least"), "least")
+            most = self.number(entries.get("most"), "most")
+            if not entries:
+                self.file.fault(node, f"{attribute} needs bounds: least, most or both")
+            elif least is not None and most is not None and least > most:
+                self.file.fault(node, f"no {attribute} is at least {least:g} and at most {most:g}")
+            return Wanted(attribute, least=least, most=most)
         try:
             given = plain_value(node)
         except ValueError as error:
