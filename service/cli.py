@@ -84,6 +84,11 @@ rules_cli = typer.Typer(
     rich_markup_mode=None,
 )
 cli.add_typer(rules_cli, name="rules")
+circuits_cli = typer.Typer(
+    help="The circuits that a cart may be laid out by.",
+    no_args_is_help=True,
+)
+cli.add_typer(circuits_cli, name="circuits")
 
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON, for programs.")]
 InputFile = Annotated[Path, typer.Argument(metavar="FILE", help="`-` is standard input.")]
@@ -280,11 +285,54 @@ def try_rules(
         )
 
 
+@circuits_cli.command("list")
+def list_circuits(as_json: AsJson = False) -> None:
+    """List the circuits in force, the most preferred first, with their stations by name."""
+    with _refusals(as_json):
+        templates = load_templates(read_settings().circuit_directory)
+    told = [
+        {
+            "id": each.id,
+            "name": each.name,
+            "serves": list(each.serves),
+            "stations": [*each.stations, *each.inline, *each.branches],
+        }
+        for each in templates.templates
+    ]
+    if as_json:
+        write(json.dumps({"version": templates.version, "circuits": told}, indent=2))
+        return
+    for each in told:
+        write(f"{each['id']}: {each['name']}")
+        write(f"    for {', '.join(each['serves'])}; stations {', '.join(each['stations'])}")
+
+
+@circuits_cli.command("test")
+def try_circuits(
+    directory: Annotated[
+        Path, typer.Argument(exists=True, file_okay=False, help="Directory of the shop's circuits.")
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Load the built-in circuits with a directory of your own."""
+    try:
+        templates = load_templates(directory)
+    except BookFaults as refused:
+        _tell_book_faults(refused.faults, as_json)
+        raise typer.Exit(BAD_INPUT) from None
+    own = len(templates.templates) - len(load_templates().templates)
+    if as_json:
+        counts = {"circuits": len(templates.templates), "own_circuits": own}
+        write(json.dumps({"version": templates.version, **counts, "faults": []}, indent=2))
+    else:
+        write(f"{len(templates.templates)} circuits, {own} of them your own.")
+
+
 def _tell_book_faults(faults: list[BookFault], as_json: bool) -> None:
     if not as_json:
         for fault in faults:
             write(str(fault))
-        write(f"{len(faults)} fault{'' if len(faults) == 1 else 's'}; the book does not load.")
+        write(f"{len(faults)} fault{'' if len(faults) == 1 else 's'}; nothing is loaded.")
         return
     told = [
         {
@@ -462,6 +510,7 @@ def _require_startable(settings: Settings) -> None:
         SchemaError, DatabaseUnavailable, CorruptRowError, BookFaults: saying what is wrong.
     """
     load_rules(settings.book_directory)
+    load_templates(settings.circuit_directory)
     with _opened(settings) as database:
         database.require_schema()
         Snapshot(database)

@@ -13,6 +13,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -315,6 +316,56 @@ class TestRules:
         assert source.find("a.sytem") == caret.find("^^^^^^^")
         faults = json.loads(run("rules", "test", "--json", str(tmp_path)).out)["faults"]
         assert (5, 11) in {(fault["line"], fault["column"]) for fault in faults}
+
+
+class TestCircuits:
+    def own(self, directory: Path, old: str = "", new: str = "") -> Path:
+        """A directory with a circuit of the shop's own, preferred to the built-in ones."""
+        text = (files("rules.routing") / "circuits" / "returnless.yaml").read_text("utf-8")
+        text = text.replace("id: returnless\n", "id: own\n").replace(
+            "preference: 50", "preference: 5"
+        )
+        (directory / "own.yaml").write_text(text.replace(old, new), encoding="utf-8")
+        return directory
+
+    def test_list(self) -> None:
+        listed = json.loads(run("circuits", "list", "--json").out)["circuits"]
+        assert "surge-tank" in {each["id"] for each in listed}
+        done = run("circuits", "list")
+        assert done.code == 0, done.err
+        assert all(each["name"] in done.out for each in listed)
+
+    def test_circuit_of_a_shop(self, tmp_path: Path) -> None:
+        done = run("circuits", "test", str(self.own(tmp_path)))
+        assert done.code == 0, done.out
+        assert "1 of them your own" in done.out
+        settings = {"LINEWORTHY_CIRCUIT_DIRECTORY": str(tmp_path)}
+        listed = json.loads(run("circuits", "list", "--json", **settings).out)["circuits"]
+        assert "own" in {each["id"] for each in listed}
+        told = run("check", "--demo", "--json", "01-hatch-pump-and-filter", **settings)
+        assert json.loads(told.out)["routing"]["layout"] == "own"
+
+    def test_faults_have_a_place_and_a_caret(self, tmp_path: Path) -> None:
+        self.own(tmp_path, "from: filter.out", "from: fliter.out")
+        done = run("circuits", "test", str(tmp_path))
+        assert done.code == 2
+        place, source, caret = done.out[done.out.index("own.yaml:") :].splitlines()[:3]
+        assert 'did you mean "filter"' in place
+        assert source.find("fliter.out") == caret.find("^^^^^^^^^^")
+        faults = json.loads(run("circuits", "test", "--json", str(tmp_path)).out)["faults"]
+        assert [fault["message"] for fault in faults]
+
+    def test_a_faulty_circuit_is_told_before_anything_is_served(
+        self, tmp_path: Path, demo_database: str
+    ) -> None:
+        self.own(tmp_path, "kinds: [filter]", "kinds: [fliter]")
+        done = run(
+            "serve",
+            LINEWORTHY_DATABASE_URL=demo_database,
+            LINEWORTHY_CIRCUIT_DIRECTORY=str(tmp_path),
+        )
+        assert done.code == 2
+        assert "own.yaml:" in done.err + done.out
 
 
 class TestServe:

@@ -33,6 +33,7 @@ def test_values_come_from_the_environment(monkeypatch: pytest.MonkeyPatch) -> No
         ("LINEWORTHY_PORT", "70000", "found '70000'"),
         ("LINEWORTHY_SNAPSHOT_POLL_SECONDS", "nan", "LINEWORTHY_SNAPSHOT_POLL_SECONDS"),
         ("LINEWORTHY_BOOK_DIRECTORY", "/no/such/directory", "is not a directory"),
+        ("LINEWORTHY_CIRCUIT_DIRECTORY", "/no/such/directory", "is not a directory"),
         ("LINEWORTHY_DATABASE_URL", "mysql://shop@db/x", "names the driver `mysql`"),
         ("LINEWORTHY_DATABASE_URL", "shop.sqlite3", "is not the URL of a database"),
         ("LINEWORTHY_DATABASE_URL", "sqlite://", "names no file"),
@@ -68,6 +69,9 @@ def test_a_password_is_never_shown(monkeypatch: pytest.MonkeyPatch, url: str) ->
     assert "hush" not in shown
 
 
-def test_an_own_book_directory_is_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(variable("book_directory"), str(tmp_path))
-    assert read_settings().book_directory == tmp_path
+@pytest.mark.parametrize("name", ["book_directory", "circuit_directory"])
+def test_an_own_directory_is_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setenv(variable(name), str(tmp_path))
+    assert getattr(read_settings(), name) == tmp_path
