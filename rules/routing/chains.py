@@ -1,23 +1,23 @@
 """Chains: the parts in a row that may fill a link, from one face to another.
 
-Found are all chains that could be in a best routing. Left out are chains that another beats: one that uses no piece of the cart that they do not use,
-costs no more and reaches as far. So a line is not made longer to use up what is there, nor of other
-bought parts that cost as much; for the rest, whatever routing they are in, it is no worse with the
-other.
+Found are all chains that could be in a best routing. Left out are chains that another beats: one
+that uses no piece of the cart that they do not use, costs no more and reaches as far. So a line is
+not made longer to use up what is there, nor of other bought parts that cost as much; for the rest,
+whatever routing they are in, it is no worse with the other.
 
 One hose is enough between two stations, hard lines or walls: lines are not pieced together.
 
 A part of the cart of which the shop sells more is one lot: a chain may use more of it than there
-is, and the plan counts what has to be bought. No chain buys such a part apart from its lot.
+is, and the plan counts what has to be bought. No chain buys such a part apart from its lot; where
+one is bought as a whole, it only shows what is not worth it.
 """
 
 from __future__ import annotations
 
 import heapq
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from rules.faces import Face, Grade, grade
 from rules.routing import costs
@@ -25,7 +25,7 @@ from rules.routing.costs import Packed, packed, unpacked
 from rules.routing.fitness import Conditions, Fitness, Place
 from rules.routing.offers import MOST_BOUGHT, Bridge, Bridges, Passage, passages
 from rules.routing.pieces import APART, FLEXIBLE, Lot
-from rules.routing.reach import Least, Reach
+from rules.routing.reach import Reach, Step
 
 MOST_CHAINS = 4000
 """Partial chains looked at for one pair of faces; beyond that the answer is not proved."""
@@ -36,20 +36,19 @@ SHOP = ("", ":shop")
 _MOST_IN_A_CHAIN = 2
 """Of one part in a chain without parts it could do without: one in each direction."""
 
-Use = tuple[tuple[str, ...], int]
-"""One piece of a lot: the lot's key and the how-manieth piece of it this is."""
+Pieces: TypeAlias = int
+"""A set of pieces of lots, a bit for each."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Chain:
     """Parts in a row.
 
     Attributes:
         passages: the parts, in the direction of the flow.
         uses: the pieces of the cart among them.
-        buys: the bought pieces among them.
-        apart: whether it buys a part of which the cart has a lot. Such a chain only shows what is not
-            worth it: the plan takes the part from its lot, and counts what has to be bought.
+        buys: whether there are bought pieces among them.
+        apart: whether it buys a part of which the cart has a lot.
         settled: those of the cart's pieces that the caller has joined already.
         cost: what it costs, packed.
         has_hose: whether one of them bridges a distance.
@@ -60,10 +59,10 @@ class Chain:
     """
 
     passages: tuple[Passage, ...]
-    uses: frozenset[Use]
-    buys: frozenset[Use]
-    settled: frozenset[Use]
+    uses: Pieces
+    buys: bool
     apart: bool
+    settled: Pieces
     cost: Packed
     has_hose: bool
     over: tuple[str, ...] | None
@@ -74,19 +73,19 @@ class Chain:
     def beats(self, other: Chain) -> bool:
         """Whether the other need not be looked at beside this one."""
         return (
-            self.uses <= other.uses
+            self.cost <= other.cost
+            and not self.uses & ~other.uses
             and (not self.far or self._bridges_as_well(other))
             # What is settled must be part of the answer: a chain is not better for lacking it.
-            and self.settled >= other.settled
+            and not other.settled & ~self.settled
             and self.hosed <= other.hosed
-            and self.cost <= other.cost
         )
 
     def forestalls(self, other: Chain, least: Packed) -> bool:
         """Whether it has come to the goal for no more than the other can come to at least."""
         return (
             self.cost <= least
-            and self.uses <= other.uses
+            and not self.uses & ~other.uses
             and (not self.far or (self.has_hose and self._bridges_as_well(other)))
         )
 
@@ -142,24 +141,6 @@ class Goal(NamedTuple):
     must_hose: bool
 
 
-class _Step(NamedTuple):
-    """A piece behind bought parts.
-
-    Attributes:
-        least: what the bought parts, the piece and all behind it cost at least.
-        way: the piece.
-        cost: what it costs.
-        behind: what all behind it costs at least.
-        hose: whether there is a hose among the bought parts.
-    """
-
-    least: Packed
-    way: Passage
-    cost: Packed
-    behind: Packed
-    hose: bool
-
-
 class ChainFinder:
     """Finds chains of some lots in one span, with bought parts between them where allowed."""
 
@@ -189,18 +170,20 @@ class ChainFinder:
         ]
         growing = bridges is not None
         self._settles = any(way.lot.settled for way, _ in self._ways)
-        self._limits = {
-            lot.key: max(lot.count, _MOST_IN_A_CHAIN)
-            if growing and lot.more_can_be_bought
-            else lot.count
-            for lot in lots
-        }
+        self._pieces: dict[tuple[str, ...], range] = {}
+        bit = 0
+        for lot in lots:
+            more = growing and lot.more_can_be_bought
+            most = max(lot.count, _MOST_IN_A_CHAIN) if more else lot.count
+            self._pieces[lot.key] = range(bit, bit + most)
+            bit += most
         self._not_apart = frozenset(
             lot.part.sku for lot in lots if growing and lot.more_can_be_bought
         )
         self._joined: dict[Face, list[tuple[Passage, Packed]]] = {}
         self._reaches: dict[int, Reach] = {}
-        self._steps: dict[tuple[Face, Goal, bool, Packed | None], list[_Step]] = {}
+        self._steps: dict[tuple[Face, Goal, bool, Packed | None], list[Step]] = {}
+        self._found: dict[tuple[Face, Face], list[Chain]] = {}
         self._grown: dict[Face, list[Chain]] = {}
 
     def _cost(self, way: Passage) -> Packed:
@@ -214,11 +197,12 @@ class ChainFinder:
 
     def chains(self, start: Face, goal: Face) -> list[Chain]:
         """The chains from a face to another that nothing beats, cheapest first."""
-        return _unbeaten(
-            chain
-            for chain in self._all_chains(start, Goal(goal, self.span.must_hose))
-            if self.span.admits(chain)
-        )
+        found = self._found.get((start, goal))
+        if found is None:
+            every = self._all_chains(start, Goal(goal, self.span.must_hose))
+            found = _unbeaten(chain for chain in every if self.span.admits(chain))
+            self._found[start, goal] = found
+        return found
 
     def _all_chains(self, start: Face, goal: Goal) -> list[Chain]:
         """The chains from a face to another, whether or not they reach."""
@@ -276,17 +260,17 @@ class ChainFinder:
 
     def _first(self, start: Face) -> Chain:
         return Chain(
-            (),
-            _NO_USE,
-            _NO_USE,
-            _NO_USE,
-            False,
-            0,
-            False,
-            None,
-            start,
-            self.span.wants_hose,
-            False,
+            passages=(),
+            uses=0,
+            buys=False,
+            apart=False,
+            settled=0,
+            cost=0,
+            has_hose=False,
+            over=None,
+            face=start,
+            far=self.span.wants_hose,
+            hosed=False,
         )
 
     def _joined_chains(self, start: Face) -> list[Chain]:
@@ -316,7 +300,7 @@ class ChainFinder:
         for chain in queue.chains(() if self._settles else found):
             found += self._finished(chain, goal, worth)
             for way, cost in self._following(chain):
-                behind = least[way.exit, chain.has_hose or way.is_hose]
+                behind = least.get((way.exit, chain.has_hose or way.is_hose))
                 if behind is not None and (
                     worth is None
                     or chain.cost + cost + behind < worth
@@ -325,7 +309,7 @@ class ChainFinder:
                 ):
                     queue.push(self._with(chain, way, cost, None), behind)
             if self._bridges is not None:
-                for way, cost, bridge, behind in self._led(chain, goal, least, worth):
+                for way, cost, bridge, behind in self._led(chain, goal, worth):
                     queue.push(self._with(chain, way, cost, bridge), behind)
         self.complete = self.complete and queue.complete
         return found
@@ -344,7 +328,7 @@ class ChainFinder:
         room = None if worth is None or chain.settled else worth - chain.cost
         for hose in (False,) if chain.hosed else (False, True):
             bridge = self._bridges.between(chain.face, goal.face, hose=hose, below=room)
-            if bridge is not None:
+            if bridge is not None and not self._is_apart(bridge):
                 yield self._ended(chain, bridge)
 
     def _following(self, chain: Chain) -> Iterator[tuple[Passage, Packed]]:
@@ -375,47 +359,37 @@ class ChainFinder:
         return found
 
     def _led(
-        self, chain: Chain, goal: Goal, least: Least, worth: Packed | None
+        self, chain: Chain, goal: Goal, worth: Packed | None
     ) -> Iterator[tuple[Passage, Packed, Bridge, Packed]]:
         """The pieces that bought parts lead to and that are worth it, and what is still to come."""
         assert self._bridges is not None
         key = (chain.face, goal, chain.has_hose, worth)
         found = self._steps.get(key)
         if found is None:
-            found = self._steps[key] = sorted(
-                self._steps_from(chain, least, worth), key=lambda step: step.least
+            # A chain of settled pieces may come to more than it is worth.
+            found = self._steps[key] = self._reach(worth).steps(
+                chain.face,
+                goal.face,
+                must_hose=goal.must_hose,
+                hosed=chain.has_hose,
+                worth=None if self._settles else worth,
             )
         for step in found:
             way = step.way
-            settled = chain.settled or way.lot.settled
-            room = (
-                None if worth is None or settled else worth - chain.cost - step.cost - step.behind
-            )
-            if worth is not None and chain.cost + step.least >= worth and not settled:
-                if self._settles:
-                    continue
-                break
+            room: Packed | None = None
+            if worth is not None and not chain.settled and not way.lot.settled:
+                if chain.cost + step.least >= worth:
+                    if self._settles:
+                        continue
+                    break
+                room = worth - chain.cost - step.cost - step.behind
             if (chain.hosed and (step.hose or _is_flexible(way))) or (
                 step.hose and _is_flexible(way)
             ):
                 continue
             bridge = self._bridges.between(chain.face, way.entry, hose=step.hose, below=room)
-            if bridge is not None:
+            if bridge is not None and not self._is_apart(bridge):
                 yield way, step.cost + bridge.packed, bridge, step.behind
-
-    def _steps_from(self, chain: Chain, least: Least, worth: Packed | None) -> Iterator[_Step]:
-        bridges = self._reach(worth).bridges_from(chain.face)
-        for way, cost in self._ways:
-            if way.leaves in way.lot.taken:
-                continue
-            for hose in (False, True):
-                behind = least[way.exit, chain.has_hose or hose or way.is_hose]
-                bridge = bridges[way.entry, hose]
-                if behind is None or bridge is None:
-                    continue
-                total = bridge + cost + behind
-                if worth is None or total < worth or self._settles:
-                    yield _Step(total, way, cost, behind, hose)
 
     def _is_apart(self, bridge: Bridge) -> bool:
         """Whether a bridge buys a part apart from its lot."""
@@ -425,21 +399,20 @@ class ChainFinder:
         self, chain: Chain, way: Passage, cost: Packed, bridge: Bridge | None
     ) -> Chain | None:
         """The chain with one more piece of a lot, or nothing where the lot has no more."""
-        number = 1
-        while (way.lot.key, number) in chain.uses:
-            number += 1
-        if number > self._limits[way.lot.key]:
+        piece = next(
+            (1 << bit for bit in self._pieces[way.lot.key] if not chain.uses >> bit & 1), 0
+        )
+        if not piece:
             return None
-        use = frozenset({(way.lot.key, number)})
         more = (way,) if bridge is None else (*bridge.passages, way)
         return Chain(
             passages=chain.passages + more,
-            uses=chain.uses | use,
-            buys=_bought(chain.passages + more) if bridge else chain.buys,
-            apart=chain.apart or (bridge is not None and self._is_apart(bridge)),
-            settled=chain.settled | use if way.lot.settled else chain.settled,
+            uses=chain.uses | piece,
+            buys=chain.buys or bridge is not None,
+            apart=chain.apart,
+            settled=chain.settled | piece if way.lot.settled else chain.settled,
             cost=chain.cost + cost,
-            has_hose=chain.has_hose or any(each.is_hose for each in more),
+            has_hose=chain.has_hose or way.is_hose or (bridge is not None and bridge.has_hose),
             over=chain.over or self._over(more),
             face=way.exit,
             far=chain.far,
@@ -475,22 +448,23 @@ class ChainFinder:
         return replace(
             chain,
             passages=row,
-            buys=_bought(row),
-            apart=chain.apart or self._is_apart(bridge),
+            buys=True,
+            apart=self._is_apart(bridge),
             cost=chain.cost + bridge.packed,
-            has_hose=any(each.is_hose for each in row),
+            has_hose=chain.has_hose or bridge.has_hose,
             over=chain.over or self._over(bridge.passages),
             face=row[-1].exit,
             hosed=chain.hosed or bridge.has_hose,
         )
 
 
-_NO_USE: frozenset[Use] = frozenset()
-
-
 def _joint(how: Grade) -> Packed:
     """What a joint costs."""
     return packed((how, 0, 0, 0, 0))
+
+
+def _is_beaten(chain: Chain, others: Iterable[Chain]) -> bool:
+    return any(other.beats(chain) for other in others)
 
 
 class _Queue:
@@ -513,7 +487,7 @@ class _Queue:
         while self._waiting:
             least, _, _, chain = heapq.heappop(self._waiting)
             beside = self._held.setdefault(chain.face, [])
-            if any(other.beats(chain) for other in beside):
+            if _is_beaten(chain, beside):
                 continue
             if any(other.forestalls(chain, least) for other in found):
                 continue
@@ -525,27 +499,17 @@ class _Queue:
 
     def push(self, chain: Chain | None, behind: Packed) -> None:
         """Look at a chain later; `behind` is what all behind it costs at least."""
-        if chain is None or any(other.beats(chain) for other in self._held.get(chain.face, ())):
+        if chain is None or _is_beaten(chain, self._held.get(chain.face, ())):
             return
         self._pushed += 1
         entry = (chain.cost + behind, len(chain.passages), self._pushed, chain)
         heapq.heappush(self._waiting, entry)
 
 
-def _bought(row: Iterable[Passage]) -> frozenset[Use]:
-    counted: Counter[tuple[str, ...]] = Counter()
-    found = set()
-    for way in row:
-        if way.lot.source == "shop":
-            counted[way.lot.key] += 1
-            found.add((way.lot.key, counted[way.lot.key]))
-    return frozenset(found)
-
-
 def _unbeaten(chains: Iterable[Chain]) -> list[Chain]:
     """The chains that no other beats, cheapest first; of equals the first by name."""
     kept: list[Chain] = []
-    inorder = sorted(chains, key=lambda each: (len(each.uses), each.cost, _names(each)))
+    inorder = sorted(chains, key=lambda each: (each.uses.bit_count(), each.cost, _names(each)))
     for chain in inorder:
         if not any(other.beats(chain) for other in kept):
             kept.append(chain)

@@ -77,6 +77,11 @@ def unpacked(number: Packed) -> Cost:
     return (compromises, bought, *others)
 
 
+def hoses(number: Packed) -> int:
+    """How many of the bought parts of a packed cost are hoses."""
+    return (number >> 3 * _PLACE_BITS) & _PLACE_MASK
+
+
 def compromise(count: int, kind: Kind) -> Cost:
     """What so many joints cost that seal only under a condition."""
     return ordered((count, 0, 0, 0, 0), kind)

@@ -33,7 +33,7 @@ from rules.routing.outcome import (
     Routing,
 )
 from rules.routing.pieces import GROUPED, Contents, Lot, read_cart
-from rules.routing.plan import BOUGHT, COMPROMISES, LEFT_OVER, UNFILLED, Plan, port_line, solve
+from rules.routing.plan import BOUGHT, COMPROMISES, LEFT_OVER, UNFILLED, Plan, Solver, port_line
 from rules.routing.seating import Seated, seat
 from rules.routing.sizing import Sizing
 from rules.routing.spares import Why, left_over, spares
@@ -95,16 +95,20 @@ def routed_request(cart: Cart, routing: Routing, *, completed: bool = False) -> 
             joints[frozenset(joint.ends)] = (
                 joint if held_joint is None else _merged(held_joint, joint)
             )
-    known = {f"{item.ref}" for item in items.values()}
+    bought = {
+        part.ref for completion in routing.completion for part in completion.options[0].parts
+    } - routing.origins.keys()
     # Built without its validation: of a cart that has no place for anything nothing is left.
     return Request.model_construct(
         application=cart.application,
         vehicle=cart.vehicle,
         items=tuple(items[ref] for ref in sorted(items)),
         joints=tuple(sorted(joints.values(), key=lambda joint: joint.ends)),
-        outside=tuple(o for o in routing.outside if o.port.partition(".")[0] in known)
-        if not completed
-        else routing.outside,
+        outside=tuple(
+            each
+            for each in routing.outside
+            if completed or each.port.partition(".")[0] not in bought
+        ),
     )
 
 
@@ -133,6 +137,7 @@ class _Router:
         self.conditions: Conditions = conditions_of(self.contents.probe, barred)
         self.offers: Offers = catalogue.derived(Offers)
         self.sizing = Sizing(self.contents.probe, catalogue, self.offers, self.conditions)
+        self.solver = Solver(self.contents, self.conditions, self.offers)
         self.layouts: dict[tuple[str, bool], Layout] = {}
         self.cuts: dict[str, float] = {}
 
@@ -265,7 +270,7 @@ class _Router:
         return plan.aims[BOUGHT] <= max(1, layout.least_bought)
 
     def solved(self, layout: Layout, *, buying: bool) -> Plan | None:
-        return solve(layout, self.contents, self.conditions, self.offers, buying=buying)
+        return self.solver.solve(layout, buying=buying)
 
     def laid_out(self, template: Template, recommended: bool) -> Layout:
         layout = self.layouts.get((template.id, recommended))
@@ -451,6 +456,7 @@ class _Router:
         ]
         return Surroundings(
             template=plan.layout.template,
+            modelled=self.templates.kinds,
             keeps=self.cart.keeps,
             open_ends=holes.open_ends,
             long_runs=holes.long_runs,
