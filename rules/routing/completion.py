@@ -564,7 +564,8 @@ def _empty(hole_id: str, station: Station, asks: str | None) -> Missing:
 def _station_message(name: str, way: Way, between: tuple[str, ...]) -> str:
     takes = " and ".join(stand.part.name for stand in way.stands)
     where = "" if not between else ", on " if len(between) == 1 else ", between "
-    return f"The circuit has no {name}; it takes: {takes}{where}{' and '.join(between)}."
+    ends = " and ".join(filter(None, (", ".join(between[:-1]), *between[-1:])))
+    return f"The circuit has no {name}; it takes: {takes}{where}{ends}."
 
 
 def _beyond(way: Way) -> tuple[str, ...]:

@@ -78,6 +78,9 @@ class Joined:
     left: dict[tuple[str, ...], list[Item]] = field(default_factory=dict)
 
 
+UNUSED = "nothing, for this line of the car is not used: close both ends or take it out"
+"""What the ends of a line of the car are taken to join where the circuit has no place for it."""
+
 _ANY = Item.model_construct(ref="any")
 """Stands for whichever piece of a lot comes next."""
 
@@ -115,7 +118,18 @@ class _Joiner:
             self.fill(leg)
         for closing in sorted(self.plan.closings, key=_closing_order):
             self.close(closing)
+        self.leave_lines()
         return self.joined
+
+    def leave_lines(self) -> None:
+        """Lines of the car without a place, as the return where the new circuit has none."""
+        for lot in self.contents.lots:
+            if lot.source == "vehicle" and lot.part.kind == "hard-line" and not lot.settled:
+                self.joined.assumed += [
+                    Outside(port=f"{item.ref}.{port.id}", to=UNUSED, line=lot.line)
+                    for item in self.left[lot.key]
+                    for port in lot.flow_ports
+                ]
 
     def stand(self, node: str, lot: Lot) -> None:
         self.joined.nodes[node] = self.take(lot)

@@ -45,6 +45,7 @@ class Surroundings:
 
     Attributes:
         template: the circuit.
+        modelled: kinds of part that some circuit has a place for.
         keeps: stations that the car keeps.
         open_ends: the ends beside what is missing.
         long_runs: the runs for which a hose has to be bought.
@@ -54,6 +55,7 @@ class Surroundings:
     """
 
     template: Template
+    modelled: Collection[str]
     keeps: Collection[str]
     open_ends: Sequence[OpenEnd]
     long_runs: Sequence[LongRun]
@@ -110,6 +112,10 @@ class Explainer:
     def _unsuited(self, part: Component) -> Why:
         """What its specification lacks for the station of its kind."""
         name = self._beside_it.template.name
+        if part.kind not in self._beside_it.modelled:
+            what = part.kind.replace("-", " ")
+            message = f"No circuit says how a {what} is joined: settle its joints in `joints`."
+            return Why("not-recorded", message)
         for station in self._stations():
             failing = [wanted for wanted in station.where if not wanted.met_by(part)]
             if part.kind in station.kinds and failing:

@@ -15,7 +15,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast, get_args
@@ -203,8 +203,16 @@ class Templates:
     templates: tuple[Template, ...]
     version: str
 
-    def __iter__(self) -> Any:
-        return iter(self.templates)
+    @cached_property
+    def kinds(self) -> frozenset[Kind]:
+        """Kinds of part that some circuit has a place for."""
+        return frozenset(
+            kind
+            for template in self.templates
+            for section in (template.stations, template.inline, template.branches)
+            for station in section.values()
+            for kind in station.kinds
+        )
 
     def get(self, template_id: str) -> Template | None:
         """The template of this id."""

@@ -454,3 +454,37 @@ def test_a_cart_of_one_part_that_is_all_there_is() -> None:
     assert report.verdict == "does-not-fit"
     assert report.completed_verdict is None
     assert left(report) == [("HF-RLY-40", 1, "not-needed")]
+
+
+# Cars -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("vehicle", ["coupe-four-saddle-tank", "pickup-v8-steel-lines"])
+def test_the_return_line_of_a_car_is_no_feed_line(vehicle: str) -> None:
+    """A circuit without a return goes through the car's feed line and leaves the other alone."""
+    report = judge(body(vehicle=vehicle))
+    refs = {end.partition(".")[0] for joint in report.routing.joints for end in joint.ends}
+    for completion in report.routing.completion:
+        ends = (end for joint in completion.options[0].joints for end in joint.ends)
+        refs |= {end.partition(".")[0] for end in ends}
+    assert "car-feed-line" in refs
+    assert "car-return-line" not in refs
+    unused = {each.port: each.to for each in report.routing.assumed if "not used" in each.to}
+    assert set(unused) == {"car-return-line.a", "car-return-line.b"}
+    told = {port for finding in report.findings for port in finding.subject.ports}
+    assert not told & unused.keys()
+
+
+def test_a_saddle_tank_is_looked_at() -> None:
+    """Its jet is no station of the circuits: the rule book says that nothing drives it."""
+    report = judge(body(vehicle="coupe-four-saddle-tank"))
+    rules = {finding.rule for finding in report.findings}
+    assert "saddle-tank-jet-without-drive" in rules
+    assert report.completed_verdict == "does-not-fit"
+
+
+def test_a_part_that_no_circuit_models_asks_for_its_joints() -> None:
+    report = judge(with_more({"sku": "HF-JET-1"}))
+    (one,) = report.routing.left_over
+    assert (one.sku, one.reason) == ("HF-JET-1", "not-recorded")
+    assert "settle its joints" in one.message

@@ -225,12 +225,14 @@ class _Layout:
         circuit = self._circuit
         tied: dict[str, str] = {}
         for item in circuit.items.values():
+            # A line of the car that nothing of the list joins takes no fuel from it.
+            alone = not any(port in circuit.joints_of for port in item.ports)
             for port in item.ports:
                 if not port.carries_flow and port.port.role != "drive":
                     continue
                 if self._opens_into_the_tank(port):
                     tied[self._nodes[port]] = TANK
-                elif port.name in circuit.outside:
+                elif port.name in circuit.outside and not alone:
                     line = circuit.lines.get(port)
                     if line in ("return", "suction"):
                         self._ledger.lacks("line beyond it", port.name, line)
