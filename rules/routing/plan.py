@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import get_args
+from typing import TypeAlias, get_args
 
 from rules.faces import Face, grade
 from rules.parts import Component, Port
@@ -111,6 +111,9 @@ class Closing:
     unit: Unit | None = None
 
 
+Finders: TypeAlias = dict[Hashable, ChainFinder]
+
+
 @dataclass
 class Plan:
     """A solved layout.
@@ -147,30 +150,37 @@ def sockets_of(lot: Lot, node: str) -> dict[Socket, tuple[Port, ...]]:
     return {socket: tuple(ports) for socket, ports in found.items()}
 
 
-def solve(
-    layout: Layout,
-    contents: Contents,
-    conditions: Conditions,
-    offers: Offers,
-    *,
-    buying: bool,
-) -> Plan | None:
-    """The best plan of a layout.
+class Solver:
+    """Finds the best plans of the layouts of one cart; chains once found serve them all."""
 
-    Without buying only a plan that nothing could be added to is given, else `None`: whatever is
-    bought could not make it better.
-    """
-    if not buying:
-        builder = _Builder(layout, contents, conditions, offers, most_bought=0)
-        return builder.solved({**builder.hoped, BOUGHT: 0})
-    # One bought part in a row is nearly always enough, and such rows are few.
-    builder = _Builder(layout, contents, conditions, offers, most_bought=1)
-    plan = builder.solved(builder.hoped)
-    most = None if plan is None else builder.most_bought_in_a_row(plan)
-    if plan is not None and most is not None and most <= 1:
-        return plan
-    builder = _Builder(layout, contents, conditions, offers, most_bought=most)
-    return builder.solved(builder.hoped) or builder.solved({})
+    def __init__(self, contents: Contents, conditions: Conditions, offers: Offers) -> None:
+        self._contents = contents
+        self._conditions = conditions
+        self._offers = offers
+        self._finders: Finders = {}
+
+    def solve(self, layout: Layout, *, buying: bool) -> Plan | None:
+        """The best plan of a layout.
+
+        Without buying only a plan that nothing could be added to is given, else `None`: whatever
+        is bought could not make it better.
+        """
+        if not buying:
+            builder = self._builder(layout, 0)
+            return builder.solved({**builder.hoped, BOUGHT: 0})
+        # One bought part in a row is nearly always enough, and such rows are few.
+        builder = self._builder(layout, 1)
+        plan = builder.solved(builder.hoped)
+        most = None if plan is None else builder.most_bought_in_a_row(plan)
+        if plan is not None and most is not None and most <= 1:
+            return plan
+        builder = self._builder(layout, most)
+        return builder.solved(builder.hoped) or builder.solved({})
+
+    def _builder(self, layout: Layout, most_bought: int | None) -> _Builder:
+        return _Builder(
+            layout, self._contents, self._conditions, self._offers, self._finders, most_bought
+        )
 
 
 class _Builder:
@@ -180,7 +190,7 @@ class _Builder:
         contents: Contents,
         conditions: Conditions,
         offers: Offers,
-        *,
+        finders: Finders,
         most_bought: int | None,
     ) -> None:
         self.layout = layout
@@ -197,7 +207,8 @@ class _Builder:
         self.more_of: dict[tuple[str, ...], int] = {}
         self.with_bought: list[int] = []
         self.left_open: dict[int, int] = {}
-        self.finders: dict[tuple[Span, bool], ChainFinder] = {}
+        self.finders = finders
+        self.asked: set[ChainFinder] = set()
         self.ledgers: dict[tuple[object, ...], Socket] = {}
         self.nodes: dict[str, Slot | Unit] = {
             **{slot.id: slot for slot in layout.slots},
@@ -239,7 +250,7 @@ class _Builder:
         bought = plan.aims[BOUGHT]
         if bought <= 1:
             return bought
-        off = {variable: 0 for variable in (*self.with_bought, *self.more_of.values())}
+        off = dict.fromkeys((*self.with_bought, *self.more_of.values()), 0)
         open_without = self.programme.least(UNFILLED, {**off, **self.left_open})
         rows = open_without - self.unavoidable
         return bought - max(0, rows - 1)
@@ -306,7 +317,7 @@ class _Builder:
             self.programme.term(name, variable, pieces)
 
     def uses(self, variable: int, chain: Chain, place: Place, node: str) -> None:
-        counted = Counter(key for key, _ in chain.uses)
+        counted = Counter(way.lot.key for way in chain.passages if way.lot.source != "shop")
         for key, pieces in counted.items():
             self.programme.term(("lot", key), variable, pieces)
             fitness = self.conditions.fitness(self.lots[key].part, place)
@@ -466,7 +477,8 @@ class _Builder:
         return self.layout.template.stations[station_id]
 
     def finder(self, span: Span, *, backwards: bool = False) -> ChainFinder:
-        key = (span, backwards)
+        conduits = tuple(lot.key for lot in self.conduits)
+        key = (span, backwards, self.most_bought, conduits)
         found = self.finders.get(key)
         if found is None:
             bridges = None
@@ -483,6 +495,7 @@ class _Builder:
                 most_bought=self.most_bought if self.buying else None,
                 backwards=backwards,
             )
+        self.asked.add(found)
         return found
 
     @cached_property
@@ -728,7 +741,7 @@ class _Builder:
     def plan(self, solved: Solved) -> Plan:
         plan = Plan(self.layout, aims=solved.aims)
         more = frozenset(self.more_of.values())
-        plan.proved = solved.proved and all(finder.complete for finder in self.finders.values())
+        plan.proved = solved.proved and all(finder.complete for finder in self.asked)
         for variable, value in enumerate(solved.values):
             if not value:
                 continue
