@@ -84,6 +84,8 @@ SPELLINGS: Final[Mapping[str, Mapping[str, str]]] = {
         **dict.fromkeys(("cc/min", "ccm", "cm3/min", "ml/min"), "cc/min"),
         **dict.fromkeys(("us gal/h", "usgal/h", "us gph"), "USgal/h"),
         **dict.fromkeys(("imp gal/h", "imperial gph"), "impgal/h"),
+        **dict.fromkeys(("us gal/min", "usgal/min", "us gpm"), "USgal/min"),
+        **dict.fromkeys(("imp gal/min", "impgal/min", "imperial gpm"), "impgal/min"),
     },
     "mass flow": {
         **dict.fromkeys(("kg/s",), "kg/s"),
@@ -145,6 +147,8 @@ OPEN_SPELLINGS: Final[Mapping[str, Mapping[str, str]]] = {
     "flow": {
         "gph": "US or imperial gallons: write `US gal/h` or `imp gal/h`",
         "gal/h": "US or imperial gallons: write `US gal/h` or `imp gal/h`",
+        "gpm": "US or imperial gallons: write `US gal/min` or `imp gal/min`",
+        "gal/min": "US or imperial gallons: write `US gal/min` or `imp gal/min`",
         "cc": "a flow needs a time: write `cc/min`",
         "lb/h": "a mass flow: give it as `cc/min` or `L/h`, or with the fluid's density",
         "#": "pounds an hour or pounds a square inch: write the unit out",
@@ -230,7 +234,9 @@ _MIXED = re.compile(
 )
 _DECIMAL = re.compile(r"[-+]?\d{1,12}(?:[.,]\d{1,12})?|[-+]?[.,]\d{1,12}")
 _GROUPED = re.compile(r"(?P<groups>\d{1,3}(?:(?P<mark>[.,])\d{3})+)(?P<rest>[.,]\d{1,12})?")
+_SPACED = re.compile(r"[-+]?\d{1,3}(?P<groups>(?: \d{3})+)(?:[.,]\d{1,12})?")
 _NUMBER = re.compile(
+    rf"{_SPACED.pattern.replace('?P<groups>', '?:')}(?![\d/.,])|"
     r"[-+]?(?:\d{1,9}(?: |-))?\d{1,6}/\d{1,6}|[-+]?\d[\d.,]*|[-+]?[.,]\d+",
 )
 
@@ -238,8 +244,8 @@ _NUMBER = re.compile(
 def read_number(text: str) -> float:
     """Read a number as the trade writes it.
 
-    Decimals with point or comma, fractions and mixed fractions are taken; ``1,000`` is refused,
-    being one or a thousand.
+    Decimals with point or comma, fractions and mixed fractions are taken, and digits in threes with
+    blanks between, as the SI Brochure groups them; ``1,000`` is refused, being one or a thousand.
 
     Raises:
         QuantityError: not a number, or a number with two readings.
@@ -251,6 +257,8 @@ def read_number(text: str) -> float:
             raise QuantityError(f"`{text}` divides by zero.", "a number such as `3 1/8`")
         value = float(int(mixed["whole"] or 0) + Fraction(int(mixed["top"]), bottom))
         return -value if mixed["sign"] == "-" else value
+    if spaced := _SPACED.fullmatch(plain):
+        return _spaced_number(plain, spaced["groups"])
     grouped = _GROUPED.fullmatch(plain.lstrip("+-"))
     if grouped and grouped["rest"] and grouped["rest"][0] != grouped["mark"]:
         sign = -1.0 if plain.startswith("-") else 1.0
@@ -264,6 +272,17 @@ def read_number(text: str) -> float:
     if _DECIMAL.fullmatch(plain):
         return float(plain.replace(",", "."))
     raise QuantityError(f"`{text}` is not a number.", "a number such as `12.5` or `3 1/8`")
+
+
+def _spaced_number(plain: str, groups: str) -> float:
+    """`1 000` as the SI Brochure groups digits; `2 340` may be two pieces of 340."""
+    whole = plain.replace(" ", "").replace(",", ".")
+    if " 0" not in groups and groups.count(" ") == 1:
+        raise QuantityError(
+            f"`{plain}` is one number with a blank between its digits, or two numbers.",
+            f"`{whole}` where it is one number",
+        )
+    return float(whole)
 
 
 _SCALES: Final = frozenset({"degC", "degF", "K"})

@@ -19,6 +19,15 @@ from rules.reference import reference
 _WHICH_FUEL: Final = "Which fuel is it, and how much ethanol is in it?"
 _BLEND: Final = re.compile(r"([em]) ?-? ?0?(\d{1,3})")
 _PERCENT: Final = re.compile(r"(\d{1,3}) ?% ?(ethanol|methanol)|(ethanol|methanol) ?(\d{1,3}) ?%?")
+_PETROL_WORD: Final = (
+    r"(?:petrol|gasoline|gas|unleaded|super|premium|regular|pump (?:gas|fuel)|race (?:gas|fuel))"
+)
+_SCALE: Final = r"(?P<scale{0}>ron|roz|mon|moz|aki|\(?r ?\+ ?m\)?(?: ?/ ?2)?|octane|octanes|oct)"
+_OCTANE: Final = re.compile(
+    rf"(?:{_PETROL_WORD} )?(?:{_SCALE.format(1)} ?)?(?P<octane>\d{{2,3}})"
+    rf"(?: ?{_SCALE.format(2)})?(?: (?:{_PETROL_WORD}|fuel))?"
+)
+_SCALES: Final = {"ron": "ron", "roz": "ron", "mon": "mon", "moz": "mon", "aki": "aki", "r": "aki"}
 _PETROL: Final = {"ethanol_percent": {"least": 0.0, "most": 10.0}}
 
 _CERTAIN: Final[dict[str, str]] = {
@@ -73,6 +82,8 @@ def read_fuel(folded: str) -> Reading:
     if folded in _OPEN:
         question, readings = _OPEN[folded]
         return ambiguous(question, [_meant(reading) for reading in readings])
+    if (found := _OCTANE.fullmatch(folded)) and not folded.isdecimal():
+        return _octane(float(found["octane"]), found["scale1"] or found["scale2"] or "")
     if folded.isascii() and folded.isdecimal() and len(folded) <= 4:
         return _bare_number(int(folded))
     return unreadable(_WHICH_FUEL)
@@ -137,6 +148,38 @@ _OPEN: Final[dict[str, tuple[str, tuple[str | tuple[Canonical, str], ...]]]] = {
 
 def _meant(reading: str | tuple[Canonical, str]) -> ReadingOption:
     return _fuel(reading) if isinstance(reading, str) else ReadingOption(*reading)
+
+
+def _octane(number: float, scale: str) -> Reading:
+    """`98 RON`, `98 octane`: a petrol whose ethanol is not said, perhaps nor the octane's scale."""
+    if not 70 <= number <= 130:
+        return unreadable("No petrol has that octane number: which fuel is it?")
+    known = _SCALES.get(scale.strip("() ").split("+")[0].strip())
+    if known is not None:
+        petrol = {**_PETROL, f"octane_{known}": number}
+        return partial(
+            petrol,
+            "How much ethanol is in the petrol?",
+            ("ethanol_percent",),
+            [
+                ReadingOption(
+                    {"ethanol_percent": ethanol, f"octane_{known}": number},
+                    f"petrol of {number:g} {known.upper()} with {ethanol:g} % ethanol",
+                )
+                for ethanol in (0.0, 5.0, 10.0)
+            ],
+        )
+    return partial(
+        _PETROL,
+        f"By which scale is the {number:g}, RON or AKI, and how much ethanol is in the petrol?",
+        ("octane scale", "ethanol_percent"),
+        [
+            ReadingOption(
+                {**_PETROL, f"octane_{each}": number}, f"petrol of {number:g} {each.upper()}"
+            )
+            for each in ("ron", "aki")
+        ],
+    )
 
 
 def _bare_number(number: int) -> Reading:

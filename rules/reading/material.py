@@ -158,6 +158,17 @@ _OPEN: Final[dict[str, _Open]] = {
         "Is the steel bare, plated or stainless?",
         ("carbon-steel", "steel-zinc-plated", "stainless-steel-300"),
     ),
+    "plated steel | steel plated | plated | coated steel | steel coated | plated steel tube"
+    " | plating": _Open(
+        "What is the steel plated with: zinc, nickel, tin or terne?",
+        (
+            "steel-zinc-plated",
+            "nickel-plated",
+            "tin-plate",
+            "steel-terne-coated",
+            ReadingOption({"of": "other plating"}, "another plating, which is not rated here"),
+        ),
+    ),
     "alu": _Open(
         "Is the aluminium bare or anodised?",
         ("aluminium", "aluminium-anodised", "aluminium-hard-anodised"),

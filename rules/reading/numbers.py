@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rules.reading.outcome import Reading, ReadingOption, ambiguous, certain, unreadable
 from rules.reading.units import Number, numbers_meant
 
@@ -34,7 +36,16 @@ def read_number_text(folded: str) -> Reading:
         return unreadable("Which number is it?")
     if len(values) > 1:
         options = [ReadingOption(value, f"{value:g}") for value in values]
-        return ambiguous(f"Is {folded} {values[0]:g} or {values[1]:g}?", options)
+        return ambiguous(which_number(folded, values), options)
     if values[0] == 0:
         return zero()
     return certain(values[0], f"{values[0]:g}")
+
+
+def which_number(text: str, values: Sequence[float]) -> str:
+    """The question for a number as written that can mean two."""
+    one, other = values
+    if " " in text:
+        count = text.split()[0]
+        return f"Is {text} the number {one:g}, or {count} times {other:g}?"
+    return f"Is {text} {one:g} or {other:g}?"

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from rules.quantities import convert
 from rules.reading.clauses import RANGE_SIGNS, Clause, Measure, clauses
-from rules.reading.numbers import bare_quantity
+from rules.reading.numbers import bare_quantity, which_number
 from rules.reading.outcome import (
     Reading,
     ReadingOption,
@@ -109,7 +109,7 @@ def _all_numbers(found: Iterable[Clause]) -> bool:
 
 def _quantity_of(main: Clause, conditions: Sequence[Clause]) -> Reading:
     if len(main.measures) == 1:
-        return _one(main.measures[0], main.terms, conditions)
+        return _unknown_unit(main) or _one(main.measures[0], main.terms, conditions)
     if len(main.measures) > 2:
         return unreadable(_WHICH_ONE)
     first, second = main.measures
@@ -121,6 +121,17 @@ def _quantity_of(main: Clause, conditions: Sequence[Clause]) -> Reading:
     if feet := _feet_and_inches(first, second):
         return _one(feet, main.terms, conditions)
     return _in_two_units(first, second, main.terms, conditions)
+
+
+def _unknown_unit(clause: Clause) -> Reading | None:
+    """The question for a number with a word that may be its unit and means nothing to us."""
+    (measure,) = clause.measures
+    strange = sorted(term for term in clause.terms - _words_beside(clause, joined=False))
+    if measure.unit is not None or measure.number is None or not strange:
+        return None
+    return unreadable(
+        f"`{' '.join(strange)}` is no unit known here: in which is the {measure.number.text}?"
+    )
 
 
 def _with_unknown_words(reading: Reading, found: Sequence[Clause]) -> Reading:
@@ -283,6 +294,8 @@ _SPOKEN_UNITS: Final = {
     "deg": "degrees",
     "USgal/h": "US gallons an hour",
     "impgal/h": "imperial gallons an hour",
+    "USgal/min": "US gallons a minute",
+    "impgal/min": "imperial gallons a minute",
     "USgal": "US gallons",
     "impgal": "imperial gallons",
 }
@@ -455,7 +468,7 @@ def _unit_alone(unit: Unit | None, terms: set[str]) -> Reading:
 def _two_values(number: Number, unit: Unit) -> Reading:
     known = _meanings(unit)[0]
     options = [_option(_quantity(value, known)) for value in number.values]
-    return ambiguous(f"Is {number.text} {number.values[0]:g} or {number.values[1]:g}?", options)
+    return ambiguous(which_number(number.text, number.values), options)
 
 
 def _range(low: Number, high: Number, unit: Unit, terms: set[str]) -> Reading:

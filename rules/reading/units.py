@@ -10,8 +10,8 @@ from typing import Final, Literal
 from rules.quantities import SPELLINGS, QuantityError, read_number
 
 OpenUnit = Literal[
-    "hash", "pounds", "gallons-per-hour", "gallons", "cc", "at", "kilos", "millibar", "mic",
-    "horsepower",
+    "hash", "pounds", "gallons-per-hour", "gallons-per-minute", "gallons", "cc", "at", "kilos",
+    "millibar", "mic", "horsepower",
 ]  # fmt: skip
 """A unit that the trade uses for more than one."""
 
@@ -34,7 +34,10 @@ class UnsettledUnit:
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A number as written, with all it can mean: `1,000` is one or a thousand."""
+    """A number as written, with all it can mean: `1,000` is one or a thousand.
+
+    `2 340` is one number, or two pieces of 340.
+    """
 
     text: str
     values: tuple[float, ...]
@@ -51,19 +54,23 @@ Unit = KnownUnit | UnsettledUnit
 Item = Number | KnownUnit | UnsettledUnit | Term
 
 _MORE_SPELLINGS: Final[Mapping[str, tuple[str, str]]] = {
-    "litre/hour": ("flow", "L/h"),
+    **dict.fromkeys(("l/hour", "l per hour", "l an hour", "litre/hour"), ("flow", "L/h")),
     "liter/hour": ("flow", "L/h"),
     "litres/hr": ("flow", "L/h"),
     "liters/hr": ("flow", "L/h"),
     "litres an hour": ("flow", "L/h"),
-    "litres per minute": ("flow", "L/min"),
-    "liters per minute": ("flow", "L/min"),
+    **dict.fromkeys(
+        ("l/minute", "litres per minute", "liters per minute", "litres/min", "liters/min"),
+        ("flow", "L/min"),
+    ),
     "cc per minute": ("flow", "cc/min"),
     "cc/minute": ("flow", "cc/min"),
     "cc's/min": ("flow", "cc/min"),
     "us gal/hr": ("flow", "USgal/h"),
     "us gallons per hour": ("flow", "USgal/h"),
     "imp gph": ("flow", "impgal/h"),
+    "us gallons per minute": ("flow", "USgal/min"),
+    **dict.fromkeys(("imp gpm", "imperial gallons per minute"), ("flow", "impgal/min")),
     "pounder": ("mass flow", "lb/h"),
     "pounders": ("mass flow", "lb/h"),
     "pounds per hour": ("mass flow", "lb/h"),
@@ -110,6 +117,10 @@ _OPEN: Final[Mapping[str, OpenUnit]] = {
     "gal/hr": "gallons-per-hour",
     "gallons per hour": "gallons-per-hour",
     "gallons/hour": "gallons-per-hour",
+    **dict.fromkeys(
+        ("gpm", "gal/min", "gallons per minute", "gallons/minute", "gallons/min"),
+        "gallons-per-minute",
+    ),
     "gal": "gallons",
     "gals": "gallons",
     "gallon": "gallons",
@@ -150,9 +161,11 @@ def _pattern(spelling: str) -> str:
 
 
 _UNIT: Final = "|".join(map(_pattern, sorted(_UNITS, key=len, reverse=True)))
+_SPACED: Final = re.compile(r"\d{1,3}(?: \d{3})+(?:[.,]\d{1,12})?(?![\d/.,])")
 _ITEM: Final = re.compile(
     r"(?P<blank>\s+)"
-    r"|(?P<number>(?:\d{1,4}[ -])?\d{1,4}/\d{1,4}(?![\d/])|\d(?:[\d.,]*\d)?|[.,]\d+)"
+    rf"|(?P<number>{_SPACED.pattern}"
+    r"|(?:\d{1,4}[ -])?\d{1,4}/\d{1,4}(?![\d/])|\d(?:[\d.,]*\d)?|[.,]\d+)"
     rf"|(?<![a-z])(?P<unit>{_UNIT})"
     r"|(?P<word>[^\W\d_]+)"
     r"|(?P<sign>.)",
@@ -195,6 +208,8 @@ def numbers_meant(text: str) -> tuple[float, ...]:
         return (read_number(text),)
     except QuantityError:
         pass
+    if _SPACED.fullmatch(text):
+        return read_number(text.replace(" ", "")), read_number(text.split()[-1])
     if "," not in text or "." in text:
         return ()
     try:
@@ -243,6 +258,11 @@ SETTLED: Final[Mapping[OpenUnit, Meanings]] = {
         (KnownUnit("flow", "USgal/h"), KnownUnit("flow", "impgal/h")),
         "Are they US or imperial gallons?",
         ("which gallon", "pressure", "voltage"),
+    ),
+    "gallons-per-minute": Meanings(
+        (KnownUnit("flow", "USgal/min"), KnownUnit("flow", "impgal/min")),
+        "Are they US or imperial gallons?",
+        ("which gallon",),
     ),
     "gallons": Meanings(
         (KnownUnit("volume", "USgal"), KnownUnit("volume", "impgal")),

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.quantities import QuantityError, read_quantity
 from rules.reading import (
     KINDS,
     LONGEST_TEXT,
@@ -580,3 +581,27 @@ def test_every_gender_has_a_word():
 
 def test_kinds_are_listed_once():
     assert all(a != b for a, b in pairwise(sorted(KINDS)))
+
+
+class TestUnknownUnits:
+    @pytest.mark.parametrize(("text", "word"), [("5 foo", "foo"), ("2 500 rpm", "rpm")])
+    def test_a_word_in_the_place_of_the_unit_is_named(self, text: str, word: str) -> None:
+        found = read("quantity", text)
+        assert found.certainty == "unreadable"
+        assert f"`{word}`" in str(found.question)
+
+
+class TestDigitsInThrees:
+    """A caller's own quantities take the SI Brochure's blanks too, and guess no more than texts."""
+
+    @pytest.mark.parametrize("text", ["1 000 kPa", "1\u2009000 kPa", "1\u202f000 kPa"])
+    def test_a_group_that_begins_with_a_zero_is_part_of_a_number(self, text: str) -> None:
+        assert read_quantity(text, "pressure", "kPa") == 1000.0
+
+    def test_more_than_two_groups_are_one_number(self) -> None:
+        assert read_quantity("1 234 567 Pa", "pressure", "Pa") == 1234567.0
+
+    @pytest.mark.parametrize("text", ["2 340 mm", "2\u00a0340 mm"])
+    def test_two_numbers_side_by_side_are_asked_about(self, text: str) -> None:
+        with pytest.raises(QuantityError, match="or two numbers"):
+            read_quantity(text, "length", "mm")
