@@ -118,8 +118,8 @@ def _completed(
     best: tuple[Routing, tuple[Request, Report]] | None = None
     for _ in range(MOST_ROUNDS):
         routing = route(cart, catalogue, templates, barred=barred)
-        if not routing.completion:
-            return best or (routing, None)
+        if best is None and not routing.completion:
+            return routing, None
         request = routed_request(cart, routing, completed=True)
         report = check(request, catalogue, book)
         if best is None or _rank(routing, report) < _rank(best[0], best[1][1]):
@@ -129,7 +129,7 @@ def _completed(
             break
         barred |= objected
     assert best is not None
-    return best
+    return best if best[0].completion else (best[0], None)
 
 
 def _never_filled(routing: Routing) -> int:

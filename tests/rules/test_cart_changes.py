@@ -488,3 +488,12 @@ def test_a_part_that_no_circuit_models_asks_for_its_joints() -> None:
     (one,) = report.routing.left_over
     assert (one.sku, one.reason) == ("HF-JET-1", "not-recorded")
     assert "settle its joints" in one.message
+
+
+def test_a_makeshift_that_the_book_objects_to_is_no_offer() -> None:
+    """Nylon tube goes on a barb of either size, and no clamp holds it there."""
+    report = judge(swapped("HF-PMP-255", "HF-PMP-465"))
+    assert "HF-BLK-PA-8" not in offered(report)
+    told = {each.id: each.message for each in report.routing.unfilled}["pump-to-module"]
+    assert "Nothing in the catalogue leads from hf-pmp-465.outlet (3/8 barb)" in told
+    assert report.verdict == "does-not-fit"
