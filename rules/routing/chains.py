@@ -8,15 +8,16 @@ whatever routing they are in, it is no worse with the other.
 One hose is enough between two stations, hard lines or walls: lines are not pieced together.
 
 A part of the cart of which the shop sells more is one lot: a chain may use more of it than there
-is, and the plan counts what has to be bought. No chain buys such a part apart from its lot; where
-one is bought as a whole, it only shows what is not worth it.
+is, and the plan counts what has to be bought. A chain that buys such a part apart from its lot only
+shows which others are not worth it.
 """
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import NamedTuple, TypeAlias
 
 from rules.faces import Face, Grade, grade
@@ -48,7 +49,7 @@ class Chain:
         passages: the parts, in the direction of the flow.
         uses: the pieces of the cart among them.
         buys: whether there are bought pieces among them.
-        apart: whether it buys a part of which the cart has a lot.
+        apart: whether it buys a part of which the cart has a lot, apart from that lot.
         settled: those of the cart's pieces that the caller has joined already.
         cost: what it costs, packed.
         has_hose: whether one of them bridges a distance.
@@ -139,6 +140,19 @@ class Goal(NamedTuple):
 
     face: Face | None
     must_hose: bool
+
+
+Longer: TypeAlias = Iterator[tuple[Packed, Packed, Callable[[], Chain | None]]]
+"""Longer chains still to be made, in the order of what they come to at least: that, what all behind
+them costs at least, and what makes them."""
+
+
+class _Later(NamedTuple):
+    """A longer chain that is still to be made, and others after it."""
+
+    behind: Packed
+    make: Callable[[], Chain | None]
+    others: Longer
 
 
 class ChainFinder:
@@ -279,6 +293,8 @@ class ChainFinder:
         if found is None:
             queue = _Queue(self._first(start))
             for chain in queue.chains():
+                if _has_arrived(chain):
+                    continue
                 for way, cost in self._following(chain):
                     queue.push(self._with(chain, way, cost, None), 0)
             self.complete = self.complete and queue.complete
@@ -296,8 +312,10 @@ class ChainFinder:
         """
         least = self._reach(worth).to(goal.face, must_hose=goal.must_hose)
         found: list[Chain] = []
-        queue = _Queue(self._first(start))
-        for chain in queue.chains(() if self._settles else found):
+        queue = _Queue(self._first(start), () if self._settles else found)
+        for chain in queue.chains():
+            if _has_arrived(chain):
+                continue
             found += self._finished(chain, goal, worth)
             for way, cost in self._following(chain):
                 behind = least.get((way.exit, chain.has_hose or way.is_hose))
@@ -309,8 +327,7 @@ class ChainFinder:
                 ):
                     queue.push(self._with(chain, way, cost, None), behind)
             if self._bridges is not None:
-                for way, cost, bridge, behind in self._led(chain, goal, worth):
-                    queue.push(self._with(chain, way, cost, bridge), behind)
+                queue.push_later(chain, self._led(self._bridges, chain, goal, worth))
         self.complete = self.complete and queue.complete
         return found
 
@@ -328,13 +345,11 @@ class ChainFinder:
         room = None if worth is None or chain.settled else worth - chain.cost
         for hose in (False,) if chain.hosed else (False, True):
             bridge = self._bridges.between(chain.face, goal.face, hose=hose, below=room)
-            if bridge is not None and not self._is_apart(bridge):
+            if bridge is not None:
                 yield self._ended(chain, bridge)
 
     def _following(self, chain: Chain) -> Iterator[tuple[Passage, Packed]]:
         """The pieces that may follow a chain at once, with what they and the joint cost."""
-        if chain.passages and chain.passages[-1].leaves in chain.passages[-1].lot.taken:
-            return  # it has reached the car
         face = chain.face
         found = self._joined.get(face)
         if found is None:
@@ -358,11 +373,11 @@ class ChainFinder:
             found = self._reaches[parts] = Reach(self._ways, self._bridges, parts=parts)
         return found
 
-    def _led(
-        self, chain: Chain, goal: Goal, worth: Packed | None
-    ) -> Iterator[tuple[Passage, Packed, Bridge, Packed]]:
-        """The pieces that bought parts lead to and that are worth it, and what is still to come."""
-        assert self._bridges is not None
+    def _led(self, bridges: Bridges, chain: Chain, goal: Goal, worth: Packed | None) -> Longer:
+        """A chain with bought parts and a piece more, those first that may cost least up to goal.
+
+        Each is made only where it is wanted.
+        """
         key = (chain.face, goal, chain.has_hose, worth)
         found = self._steps.get(key)
         if found is None:
@@ -375,21 +390,29 @@ class ChainFinder:
                 worth=None if self._settles else worth,
             )
         for step in found:
-            way = step.way
             room: Packed | None = None
-            if worth is not None and not chain.settled and not way.lot.settled:
-                if chain.cost + step.least >= worth:
-                    if self._settles:
-                        continue
-                    break
-                room = worth - chain.cost - step.cost - step.behind
-            if (chain.hosed and (step.hose or _is_flexible(way))) or (
-                step.hose and _is_flexible(way)
-            ):
+            if worth is not None and not chain.settled and not step.way.lot.settled:
+                room = worth - chain.cost
+                if step.least >= room and not self._settles:
+                    return
+            flexible = _is_flexible(step.way)
+            if (chain.hosed and (step.hose or flexible)) or (step.hose and flexible):
                 continue
-            bridge = self._bridges.between(chain.face, way.entry, hose=step.hose, below=room)
-            if bridge is not None and not self._is_apart(bridge):
-                yield way, step.cost + bridge.packed, bridge, step.behind
+            yield (
+                chain.cost + step.least,
+                step.behind,
+                partial(self._bridged, bridges, chain, step, room),
+            )
+
+    def _bridged(
+        self, bridges: Bridges, chain: Chain, step: Step, room: Packed | None
+    ) -> Chain | None:
+        """A chain with bought parts and a piece more, where it stays below what is left."""
+        below = None if room is None else room - step.cost - step.behind
+        bridge = bridges.between(chain.face, step.way.entry, hose=step.hose, below=below)
+        if bridge is None:
+            return None
+        return self._with(chain, step.way, step.cost + bridge.packed, bridge)
 
     def _is_apart(self, bridge: Bridge) -> bool:
         """Whether a bridge buys a part apart from its lot."""
@@ -409,7 +432,7 @@ class ChainFinder:
             passages=chain.passages + more,
             uses=chain.uses | piece,
             buys=chain.buys or bridge is not None,
-            apart=chain.apart,
+            apart=chain.apart or (bridge is not None and self._is_apart(bridge)),
             settled=chain.settled | piece if way.lot.settled else chain.settled,
             cost=chain.cost + cost,
             has_hose=chain.has_hose or way.is_hose or (bridge is not None and bridge.has_hose),
@@ -449,7 +472,7 @@ class ChainFinder:
             chain,
             passages=row,
             buys=True,
-            apart=self._is_apart(bridge),
+            apart=chain.apart or self._is_apart(bridge),
             cost=chain.cost + bridge.packed,
             has_hose=chain.has_hose or bridge.has_hose,
             over=chain.over or self._over(bridge.passages),
@@ -467,12 +490,25 @@ def _is_beaten(chain: Chain, others: Iterable[Chain]) -> bool:
     return any(other.beats(chain) for other in others)
 
 
-class _Queue:
-    """Chains to look at, the cheapest and shortest first, and those that were looked at."""
+def _has_arrived(chain: Chain) -> bool:
+    """Whether it ends with a port that joins the car."""
+    return bool(chain.passages) and chain.passages[-1].leaves in chain.passages[-1].lot.taken
 
-    def __init__(self, first: Chain) -> None:
+
+class _Queue:
+    """Chains to look at, the cheapest and shortest first.
+
+    Args:
+        first: the chain to begin with.
+        found: chains that have come to the goal; what cannot become better is not looked at.
+    """
+
+    def __init__(self, first: Chain, found: Sequence[Chain] = ()) -> None:
         self.complete = True
-        self._waiting: list[tuple[Packed, int, int, Chain]] = [(0, 0, 0, first)]
+        self._found = found
+        self._waiting: list[tuple[Packed, int, int, Chain, _Later | None]] = [
+            (0, 0, 0, first, None)
+        ]
         self._pushed = 0
         self._held: dict[Face, list[Chain]] = {}
 
@@ -482,27 +518,42 @@ class _Queue:
         for chains in self._held.values():
             yield from chains
 
-    def chains(self, found: Sequence[Chain] = ()) -> Iterator[Chain]:
-        """Each unbeaten chain; `found` are those that have come to the goal."""
+    def chains(self) -> Iterator[Chain]:
+        """Each unbeaten chain."""
+        looked_at = 0
         while self._waiting:
-            least, _, _, chain = heapq.heappop(self._waiting)
+            least, _, _, chain, later = heapq.heappop(self._waiting)
+            if any(other.forestalls(chain, least) for other in self._found):
+                continue
+            if later is not None:
+                self.push(later.make(), later.behind)
+                self.push_later(chain, later.others)
+                continue
             beside = self._held.setdefault(chain.face, [])
             if _is_beaten(chain, beside):
                 continue
-            if any(other.forestalls(chain, least) for other in found):
-                continue
             beside.append(chain)
-            if self._pushed > MOST_CHAINS:
+            looked_at += 1
+            if looked_at > MOST_CHAINS:
                 self.complete = False
                 return
             yield chain
 
     def push(self, chain: Chain | None, behind: Packed) -> None:
         """Look at a chain later; `behind` is what all behind it costs at least."""
-        if chain is None or _is_beaten(chain, self._held.get(chain.face, ())):
-            return
+        if chain is not None and not _is_beaten(chain, self._held.get(chain.face, ())):
+            self._push(chain.cost + behind, chain, None)
+
+    def push_later(self, chain: Chain, longer: Longer) -> None:
+        """Make longer chains later, one after the other, when they are the cheapest."""
+        following = next(longer, None)
+        if following is not None:
+            least, behind, make = following
+            self._push(least, chain, _Later(behind, make, longer))
+
+    def _push(self, least: Packed, chain: Chain, later: _Later | None) -> None:
         self._pushed += 1
-        entry = (chain.cost + behind, len(chain.passages), self._pushed, chain)
+        entry = (least, len(chain.passages), self._pushed, chain, later)
         heapq.heappush(self._waiting, entry)
 
 
