@@ -46,11 +46,15 @@ class OutsideDataError(ValueError):
 
     Attributes:
         quantity: the property asked for.
+        known_c: lowest and highest temperature it is known at, where that is what it hangs on.
     """
 
-    def __init__(self, quantity: str, reason: str) -> None:
+    def __init__(
+        self, quantity: str, reason: str, known_c: tuple[float, float] | None = None
+    ) -> None:
         super().__init__(reason)
         self.quantity = quantity
+        self.known_c = known_c
 
 
 # --- the reference table -----------------------------------------------------------------------
@@ -278,6 +282,7 @@ class _Curve:
                 self.quantity,
                 f"temperature_c is {temperature:g}, but the {name} of fuel is known only from "
                 f"{lowest:g} to {highest:g} degC",
+                (lowest, highest),
             )
         return temperature
 

@@ -197,6 +197,9 @@ class FlowLimit(Model):
         description="Power supported if this part alone were perfect; `null` where nothing that is "
         "known would limit it then."
     )
+    limits_next: str | None = Field(
+        default=None, description="Ref of the part that limits then, where that is known."
+    )
 
 
 class FlowInjectors(Model):

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated
 
+from rules.assembly import Application
 from rules.circuit import Circuit
 from rules.facts.case import recorded
-from rules.facts.words import CIRCUITS, PUMP_CONTROLS, REFERENCES, USES
+from rules.facts.words import CIRCUITS, INDUCTIONS, PUMP_CONTROLS, REFERENCES, USES
 from rules.schema import UNKNOWN, Flag, Maybe, Number, Record, Text, Unknown, Word
 
 
@@ -28,6 +29,10 @@ class AppFacts(Record):
         float, Number("%", label="methanol", origin="reference table of fuels")
     ]
     fuel_is_range: Annotated[bool, Flag(label="fuel varies between fills", origin="request")]
+    induction: Annotated[Maybe[str], Word(INDUCTIONS, label="induction", origin="request")]
+    boost_contradicted: Annotated[
+        bool, Flag(label="boost stated of an engine without a blower", origin="request")
+    ]
     boosted: Annotated[Maybe[bool], Flag(label="boosted", origin="request")]
     boost_kpa: Annotated[Maybe[float], Number("kPa", shown="bar", label="boost", origin="request")]
     base_pressure_kpa: Annotated[
@@ -56,9 +61,7 @@ class AppFacts(Record):
 def application_facts(circuit: Circuit) -> AppFacts:
     """The facts of a circuit's application."""
     app = circuit.application
-    boosted: Maybe[bool] = (
-        UNKNOWN if app.induction is None else app.induction != "naturally-aspirated"
-    )
+    boosted = _boosted(app)
     boost = _boost(app.boost_kpa, boosted)
     base, base_origin = _base_pressure(circuit)
     reference = _reference(circuit)
@@ -69,6 +72,8 @@ def application_facts(circuit: Circuit) -> AppFacts:
         ethanol_most_percent=circuit.fuel.ethanol_most_percent,
         methanol_percent=circuit.fuel.methanol_percent,
         fuel_is_range=circuit.fuel.is_range,
+        induction=recorded(app.induction),
+        boost_contradicted=contradicts_boost(app),
         boosted=boosted,
         boost_kpa=boost,
         base_pressure_kpa=base,
@@ -84,6 +89,20 @@ def application_facts(circuit: Circuit) -> AppFacts:
         cylinders=recorded(app.cylinders),
         origins={"base_pressure_kpa": base_origin},
     )
+
+
+def contradicts_boost(app: Application) -> bool:
+    """Whether an application states boost and says that nothing makes it."""
+    return app.induction == "naturally-aspirated" and bool(app.boost_kpa)
+
+
+def _boosted(app: Application) -> Maybe[bool]:
+    """Boost that is stated decides: the fuel system must bear it, whatever makes it."""
+    if app.boost_kpa:
+        return True
+    if app.induction is None:
+        return UNKNOWN if app.boost_kpa is None else False
+    return app.induction != "naturally-aspirated"
 
 
 def _boost(stated: float | None, boosted: Maybe[bool]) -> Maybe[float]:

@@ -117,6 +117,7 @@ SEALANTS = Vocabulary("sealant", v.words(v.SealantKind), {"ptfe-tape": "PTFE tap
 FORMS = Vocabulary("port form", v.words(v.PortForm))
 MEDIA = Vocabulary("filter medium", v.words(v.MediaKind))
 CIRCUITS = Vocabulary("circuit", v.words(v.Circuit))
+INDUCTIONS = Vocabulary("induction", v.words(v.Induction))
 USES = Vocabulary("use", v.words(v.Use))
 PUMP_CONTROLS = Vocabulary("pump control", v.words(v.PumpControl))
 MOUNTS = Vocabulary("pump mount", v.words(v.PumpMount))

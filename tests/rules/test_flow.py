@@ -11,7 +11,7 @@ from rules.assembly import Request
 from rules.catalogue import catalogue
 from rules.check import AssemblyFaults, check
 from rules.circuit import place
-from rules.facts.application import application_facts
+from rules.facts.application import AppFacts, application_facts
 from rules.facts.flow import Figures, study
 from rules.facts.flow.solving import ALL_PARTS
 from rules.facts.subjects import SUBJECTS, cases
@@ -105,7 +105,8 @@ def test_the_block_is_as_the_contract_shows_it() -> None:
         shares = [drop["share"] for drop in point["drops"] if drop["line"] == line]
         assert sum(shares) == pytest.approx(1.0, abs=0.02)
     assert body["supports_power"]["unit"] == "kW"
-    assert all(set(each) == {"ref", "supports_power_without_it"} for each in body["limited_by"])
+    of_limits = {"ref", "supports_power_without_it", "limits_next"}
+    assert all(set(each) == of_limits for each in body["limited_by"])
 
 
 def test_demand_is_power_by_consumption_by_density() -> None:
@@ -882,7 +883,74 @@ def test_a_consumption_that_no_engine_has_is_refused_by_its_field() -> None:
 def test_a_fuel_temperature_outside_the_data_is_not_guessed() -> None:
     report = report_of(return_system(fuel_temperature="120 degC"))
     assert report.flow is None
-    assert "density at 120 degC of E0" in unknowns(report)
+    asked = "density at 120 degC (known from -20 to 90 degC) of E0"
+    assert asked in unknowns(report)
+    assert f"{asked} is not recorded" in {n.why for n in report.not_checked}
+    (finding,) = [f for f in report.findings if asked in f.message]
+    assert "State a fuel temperature from -20 to 90 degC" in finding.remedy.text
+
+
+def test_what_does_not_flow_is_shown_as_nothing() -> None:
+    for body in (return_system(), returnless_system(), return_system(power="600 kW")):
+        for point in flow_of(body).points:
+            flows = [point.pump_flow, point.burnt, point.goes_back]
+            flows += [drop.flow for drop in point.drops] + [joint.flow for joint in point.joints]
+            shown = [abs(flow.value) for flow in flows if flow is not None]
+            assert all(value == 0.0 or value > 1e-3 for value in shown)
+
+
+def test_without_a_figure_of_the_pump_or_filter_the_rest_is_still_told() -> None:
+    one_point = {"voltage": "13.5 V", "points": [{"pressure": "3 bar", "flow": "340 L/h"}]}
+    for name, body, lacking in (
+        ("pump", with_parts(return_system(), pump=pump([one_point])), "flow at a second pressure"),
+        ("filter", with_parts(return_system(), filter=fuel_filter([])), "pressure drop"),
+    ):
+        report = report_of(body)
+        assert report.flow is not None, name
+        assert report.flow.demand.volume.value > 0
+        assert report.flow.injectors is not None
+        assert f"{lacking} of {name}" in unknowns(report)
+        (why,) = [n.why for n in report.not_checked if n.what == "flow and pressure drop"]
+        assert why == f"{lacking} of {name} is not recorded"
+
+
+class TestBoostAndInduction:
+    RULE = "boost-without-a-blower"
+
+    def test_boost_of_an_engine_without_a_blower_is_questioned_and_reckoned_with(self) -> None:
+        report = report_of(return_system(induction="naturally-aspirated", boost="0.8 bar"))
+        (caution,) = [f for f in report.findings if f.rule == self.RULE]
+        assert caution.severity == "warning"
+        assert "0.8 bar" in caution.message
+        assert "induction that agrees with the boost of the application" in unknowns(report)
+        facts = facts_of(return_system(induction="naturally-aspirated", boost="0.8 bar"))
+        assert (facts.boosted, facts.peak_pressure_kpa) == (True, pytest.approx(380.0))
+
+    @pytest.mark.parametrize(
+        ("stated", "boosted"),
+        [
+            ({"induction": "naturally-aspirated"}, False),
+            ({"induction": "naturally-aspirated", "boost": "0 bar"}, False),
+            ({"induction": "turbo", "boost": "0.8 bar"}, True),
+        ],
+    )
+    def test_what_agrees_is_not(self, stated: dict[str, str], boosted: bool) -> None:
+        body = return_system()
+        del body["application"]["boost"]
+        body["application"].update(stated)
+        assert self.RULE not in {f.rule for f in report_of(body).findings}
+        assert facts_of(body).boosted is boosted
+
+    def test_boost_by_itself_says_that_the_engine_is_boosted(self) -> None:
+        body = return_system(boost="0.8 bar")
+        del body["application"]["induction"]
+        assert facts_of(body).boosted is True
+        assert self.RULE not in {f.rule for f in report_of(body).findings}
+        assert "induction of the application" in unknowns(report_of(body))
+
+
+def facts_of(body: dict[str, Any]) -> AppFacts:
+    return application_facts(place(Request.model_validate(body), EMPTY_SHOP))
 
 
 def test_what_needs_no_flow_is_told_without_it() -> None:
@@ -1025,6 +1093,7 @@ def test_what_limits_is_named_first_and_the_next_behind_it() -> None:
     flow = flow_of(small)
     assert flow.limited_by[0].ref == "injectors"
     assert flow.limited_by[0].supports_power_without_it is not None
+    assert flow.limited_by[0].limits_next == "pump"
     assert flow.supports_power is not None
     assert flow.limited_by[0].supports_power_without_it.value > flow.supports_power.value
     large = with_parts(return_system(), injectors=(6, injectors("3000 cc/min")))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from rules import fuel, report
 from rules.facts.flow import practice
 from rules.facts.flow.demand import assumptions_of
-from rules.facts.flow.figures import Figures
+from rules.facts.flow.figures import MATTERS, Figures
 from rules.facts.flow.ledger import Shortfall
 from rules.facts.flow.pieces import Piece
 from rules.facts.flow.study import Injectors, Study
@@ -55,6 +55,14 @@ def _figure(value: float, unit: str) -> Figure:
     return Figure(value=significant(value), unit=unit)
 
 
+_NO_FLOW_LPH = 1e-3
+"""Less than this is what the solver leaves where nothing flows."""
+
+
+def _flow(lph: float) -> Figure:
+    return _figure(0.0 if abs(lph) < _NO_FLOW_LPH else lph, "L/h")
+
+
 def _bar(kpa: float) -> Figure:
     """Pressures to a millibar: drops are small beside what they are taken from."""
     return Figure(value=round(kpa / 100.0, 3) + 0.0, unit="bar")
@@ -62,6 +70,10 @@ def _bar(kpa: float) -> Figure:
 
 def _maybe(value: float | None, unit: str) -> Figure | None:
     return None if value is None else _figure(value, unit)
+
+
+def _maybe_flow(lph: float | None) -> Figure | None:
+    return None if lph is None else _flow(lph)
 
 
 def _maybe_bar(kpa: float | None) -> Figure | None:
@@ -84,9 +96,9 @@ def _points(study: Study, figures: Figures) -> Iterator[report.FlowPoint]:
             held=None if rail is None else abs(rail - target) <= tolerance,
             rail_pressure=_maybe_bar(rail),
             target=_bar(target),
-            pump_flow=_maybe(figures.pump_lph(row), "L/h"),
-            burnt=_maybe(figures.burnt_lph(row), "L/h"),
-            goes_back=_maybe(figures.spilled_lph(row), "L/h"),
+            pump_flow=_maybe_flow(figures.pump_lph(row)),
+            burnt=_maybe_flow(figures.burnt_lph(row)),
+            goes_back=_maybe_flow(figures.spilled_lph(row)),
             voltage=_maybe(state.voltage_v, "V"),
             fuel_temperature=_figure(state.temperature_c, "degC"),
             drops=tuple(_drops(figures, row)) if shown else (),
@@ -107,7 +119,7 @@ def _drops(figures: Figures, row: int) -> Iterator[report.FlowDrop]:
             line=passage.line,
             drop=_bar(drop),
             share=None if share is None else round(share, 3),
-            flow=_figure(flow, "L/h"),
+            flow=_flow(flow),
             bore=_maybe(figures.bore_mm(passage), "mm"),
             velocity=_maybe(figures.velocity_m_s(passage, row), "m/s"),
         )
@@ -123,9 +135,7 @@ def _joints(figures: Figures, row: int) -> Iterator[report.FlowJoint]:
     for node in sorted(flows):
         ports, pressure = plan.ports_at.get(node, ()), figures.pressure_kpa(node, row)
         if len(ports) > 1 and pressure is not None:
-            yield report.FlowJoint(
-                ports=ports, pressure=_bar(pressure), flow=_figure(flows[node], "L/h")
-            )
+            yield report.FlowJoint(ports=ports, pressure=_bar(pressure), flow=_flow(flows[node]))
 
 
 def _pumps(study: Study, figures: Figures, row: int) -> Iterator[report.FlowPump]:
@@ -138,7 +148,7 @@ def _pumps(study: Study, figures: Figures, row: int) -> Iterator[report.FlowPump
             continue
         yield report.FlowPump(
             ref=pump.item.ref,
-            flow=_figure(flow, "L/h"),
+            flow=_flow(flow),
             outlet_pressure=_bar(outlet),
             inlet_pressure=_bar(inlet + ambient),
             current=_maybe(figures.current_a(pump, row), "A"),
@@ -151,17 +161,18 @@ def _pumps(study: Study, figures: Figures, row: int) -> Iterator[report.FlowPump
 def _limited_by(study: Study, figures: Figures) -> tuple[report.FlowLimit, ...]:
     """Every part whose limit matters, the injectors among them."""
     now = figures.power_kw
-    found: list[tuple[str, float | None]] = []
+    injectors = [item.ref for item in study.circuit.of_kind("injector")]
+    found: list[tuple[str, float | None, str | None]] = []
     if figures.injectors_limit:
-        alone = figures.without_injectors
-        refs = [item.ref for item in study.circuit.of_kind("injector")]
-        found += [(ref, alone) for ref in refs]
+        alone, behind = figures.without_injectors, figures.first_of_the_lines
+        found += [(ref, alone, behind) for ref in injectors]
     for ref, power in figures.without:
-        if now is not None and (power is None or power > now * 1.0005):
-            found.append((ref, power))
+        if now is not None and (power is None or power > now * MATTERS):
+            taken_over = figures.injectors_limit_without(ref) and injectors
+            found.append((ref, power, injectors[0] if taken_over else None))
     return tuple(
-        report.FlowLimit(ref=ref, supports_power_without_it=_maybe(power, "kW"))
-        for ref, power in found
+        report.FlowLimit(ref=ref, supports_power_without_it=_maybe(power, "kW"), limits_next=then)
+        for ref, power, then in found
     )
 
 

@@ -163,7 +163,8 @@ class _Side:
         figures = self.figures
         if figures is None:
             names = (
-                *("limit_lph", "pump_limit_lph", "supports_kw", "costliest_supports_kw"),
+                *("limit_lph", "pump_limit_lph", "supports_kw", "lines_support_kw"),
+                "costliest_supports_kw",
                 *("target_kpa", "rail_kpa", "feed_drop_kpa"),
                 *("lift_lph", "surge_loses_lph"),
             )
@@ -175,6 +176,7 @@ class _Side:
             "limit_lph": _finite(end.limit.flow_lph),
             "pump_limit_lph": _finite(end.pump_limit.flow_lph),
             "supports_kw": recorded(figures.power_kw),
+            "lines_support_kw": recorded(figures.without_injectors),
             "costliest": first[0],
             "costliest_supports_kw": recorded(first[1]),
             "target_kpa": self._study.targets.rail_kpa(end.states[row]),
@@ -208,7 +210,8 @@ class _Side:
         limit = self._limit_gaps() or gaps
         return {
             **dict.fromkeys(network, gaps),
-            **dict.fromkeys(("limit_lph", "pump_limit_lph", "supports_kw"), limit),
+            **dict.fromkeys(("limit_lph", "pump_limit_lph"), limit),
+            **dict.fromkeys(("supports_kw", "lines_support_kw"), limit),
             "surge_lasts_s": (Gap("volume", "the surge tank"),),
             "holds_for_restart": _check_valve_gaps(self._circuit),
         }

@@ -8,7 +8,8 @@ from functools import cached_property
 from rules import fuel
 from rules.assembly import Application
 from rules.circuit import AssemblyFault, AssemblyFaults, Circuit, FuelRange
-from rules.facts.case import Gap
+from rules.facts.application import contradicts_boost
+from rules.facts.case import STATE, Gap
 from rules.facts.flow.practice import USUAL_TEMPERATURE_C
 from rules.fuel import Assumption, Blend, Consumption, Demand, OutsideDataError
 from rules.vocabulary import PowerAt
@@ -82,7 +83,8 @@ def needs_of(circuit: Circuit) -> Needs:
     blend = blend_of(circuit.fuel)
     consumption = _consumption(app, blend)
     if consumption is None:
-        return Needs(None, None, (Gap("induction", APPLICATION),))
+        stands = " that agrees with the boost" if contradicts_boost(app) else ""
+        return Needs(None, None, (Gap(f"induction{stands}", APPLICATION, STATE),))
     try:
         if app.power_at is not None:
             stated = _need(app, app.power_at, consumption, blend)
@@ -93,9 +95,22 @@ def needs_of(circuit: Circuit) -> Needs:
             (Gap("where the power is measured (crank or wheels)", APPLICATION),),
         )
     except OutsideDataError as outside:
-        name = outside.quantity.replace("_", " ")
-        at = f"{temperature_of(app):g} degC"
-        return Needs(None, None, (Gap(f"{name} at {at}", circuit.fuel.label),))
+        return Needs(None, None, (_beyond_the_data(outside, app, circuit.fuel.label),))
+
+
+def _beyond_the_data(outside: OutsideDataError, app: Application, fuel_name: str) -> Gap:
+    """What is asked for at a temperature that nobody measured the fuel at."""
+    name = outside.quantity.replace("_", " ")
+    at = f"{temperature_of(app):g} degC"
+    if outside.known_c is None:
+        return Gap(f"{name} at {at}", fuel_name)
+    least, most = outside.known_c
+    within = f"State a fuel temperature from {least:g} to {most:g} degC"
+    return Gap(
+        f"{name} at {at} (known from {least:g} to {most:g} degC)",
+        fuel_name,
+        f"{within}: beyond it the {name} of {{of}} is not known here.",
+    )
 
 
 def _consumption(app: Application, blend: Blend) -> Consumption | None:
@@ -104,7 +119,10 @@ def _consumption(app: Application, blend: Blend) -> Consumption | None:
             return fuel.measured_consumption(app.consumption_kg_kwh, blend)
         except ValueError as fault:
             raise AssemblyFaults([_impossible(app.consumption_kg_kwh, str(fault))]) from fault
-    return None if app.induction is None else fuel.planning_consumption(app.induction)
+    # What an engine burns hangs on what fills it: not to be told where the request says both.
+    if app.induction is None or contradicts_boost(app):
+        return None
+    return fuel.planning_consumption(app.induction)
 
 
 def _impossible(stated: float, reason: str) -> AssemblyFault:

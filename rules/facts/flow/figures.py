@@ -13,6 +13,9 @@ from rules.facts.flow.limits import Limit
 from rules.facts.flow.pieces import TANK, Piece, home_of
 from rules.facts.flow.study import End, Injectors, pump_current_a
 
+MATTERS = 1.0005
+"""Times what is carried as it is: a part that gives less when perfect sets no limit."""
+
 _MOVING = ("pump", "spill", "built-in-spill")
 
 
@@ -262,6 +265,23 @@ class Figures:
             return "none", None
         first = min(found, key=lambda ref: (-found[ref], ref))
         return first, found[first] or None
+
+    @cached_property
+    def first_of_the_lines(self) -> str | None:
+        """The pump or part of the lines that sets what they carry, where one part does."""
+        carried = self.end.limit.flow_lph
+        found = {ref: limit.flow_lph or 0.0 for ref, limit in self._perfect.items()}
+        if carried is None or not found:
+            return None
+        first = min(found, key=lambda ref: (-found[ref], ref))
+        return first if found[first] > carried * MATTERS else None
+
+    def injectors_limit_without(self, ref: str) -> bool:
+        """Whether the injectors set the power once a part of the lines is perfect."""
+        limit = self._perfect[ref].flow_lph
+        if self.injectors is None or limit is None:
+            return False
+        return self.injectors.flow_limit_lph <= limit
 
     def lines_without(self, ref: str) -> float | None:
         """The power that lines and pumps carry if a part of them were perfect."""

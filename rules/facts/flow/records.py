@@ -43,6 +43,9 @@ class FlowFacts(Record):
         Number("L/h", label="fuel the pumps deliver through perfect lines", origin=_NETWORK),
     ]
     supports_kw: Annotated[Maybe[float], Number("kW", label="power it supports", origin=_NETWORK)]
+    lines_support_kw: Annotated[
+        Maybe[float], Number("kW", label="power that pump and lines support", origin=_NETWORK)
+    ]
     costliest: Annotated[str, Text(label="part that costs most", origin=_NETWORK)]
     costliest_supports_kw: Annotated[
         Maybe[float], Number("kW", label="power with that part perfect", origin=_NETWORK)
