@@ -89,8 +89,8 @@ def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
 
     References
     ----------
-    F. N. Fritsch, J. Butland, "A method for constructing local monotone piecewise cubic
-    interpolants", SIAM J. Sci. Stat. Comput. 5 (1984) 300-304. Cited from memory.
+    "A method for constructing local monotone piecewise cubic interpolants", SIAM Journal on
+    Scientific and Statistical Computing 5 (1984) 300-304. Cited from memory.
     """
     width = [b - a for a, b in pairwise(x)]
     secant = [(b - a) / w for (a, b), w in zip(pairwise(y), width, strict=True)]

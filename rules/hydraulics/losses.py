@@ -76,9 +76,10 @@ def poiseuille_number(reynolds: FloatArray, pipe_wall: Wall) -> tuple[FloatArray
 
     References
     ----------
-    C. F. Colebrook, "Turbulent flow in pipes", J. Inst. Civil Engineers 11 (1939) 133-156.
-    S. E. Haaland, "Simple and explicit formulas for the friction factor in turbulent pipe flow",
-    J. Fluids Engineering 105 (1983) 89-90. Both cited from memory.
+    "Turbulent flow in pipes", Journal of the Institution of Civil Engineers 11 (1939) 133-156 (the
+    Colebrook equation). "Simple and explicit formulas for the friction factor in turbulent pipe
+    flow", Journal of Fluids Engineering 105 (1983) 89-90 (the Haaland equation). Both cited from
+    memory.
     """
     number, slope = _turbulent(
         np.maximum(reynolds, TURBULENT_START), pipe_wall.sublayer, pipe_wall.haaland
@@ -195,9 +196,10 @@ def sudden_contraction_k(wide_mm: npt.ArrayLike, narrow_mm: npt.ArrayLike) -> Fl
 
     Notes
     -----
-    Rennels' method, the default of the `fluids` library. Up to a bore ratio of 0.89 it lies above
-    Crane's 0.5 (1 - beta^2), by 38 % at most, beyond that below; handbooks disagree, and the higher
-    figure is the careful one for a bottleneck.
+    The method of the guide below, the default of the `fluids` library. Up to a bore ratio of 0.89 it
+    lies above the 0.5 (1 - beta^2) of Technical Paper 410 ("Flow of Fluids Through Valves, Fittings
+    and Pipe"), by 38 % at most, beyond that below; handbooks disagree, and the higher figure is the
+    careful one for a bottleneck.
 
     Examples
     --------
@@ -206,8 +208,7 @@ def sudden_contraction_k(wide_mm: npt.ArrayLike, narrow_mm: npt.ArrayLike) -> Fl
 
     References
     ----------
-    D. C. Rennels, H. M. Hudson, "Pipe Flow: A Practical and Comprehensive Guide", Wiley 2012,
-    chapter 10.
+    "Pipe Flow: A Practical and Comprehensive Guide", 2012, chapter 10.
     """
     beta = _bore_ratio(wide_mm, narrow_mm)
     jet = 1.0 + 0.622 * (1.0 - 0.215 * beta**2 - 0.785 * beta**5)
@@ -232,7 +233,7 @@ def sudden_expansion_k(narrow_mm: npt.ArrayLike, wide_mm: npt.ArrayLike) -> Floa
 
     Notes
     -----
-    Borda and Carnot, from the balance of momentum; holds in turbulent flow.
+    The Borda-Carnot equation, from the balance of momentum; holds in turbulent flow.
 
     Examples
     --------
@@ -241,7 +242,7 @@ def sudden_expansion_k(narrow_mm: npt.ArrayLike, wide_mm: npt.ArrayLike) -> Floa
 
     References
     ----------
-    F. M. White, "Fluid Mechanics", chapter 6, minor losses.
+    "Fluid Mechanics", textbook, chapter 6, minor losses.
     """
     return (1.0 - _bore_ratio(wide_mm, narrow_mm) ** 2) ** 2
 

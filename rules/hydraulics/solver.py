@@ -8,10 +8,10 @@ pressures and the flows through the valves.
 
 References
 ----------
-E. Todini, S. Pilati, "A gradient algorithm for the analysis of pipe networks", in "Computer
-Applications in Water Supply", vol. 1, 1988, 1-20 (the elimination). M. Hintermueller, K. Ito,
-K. Kunisch, "The primal-dual active set strategy as a semismooth Newton method", SIAM J. Optim. 13
-(2002) 865-888 (the states of the valves). Both cited from memory.
+"A gradient algorithm for the analysis of pipe networks", in "Computer Applications in Water
+Supply", vol. 1, 1988, 1-20 (the elimination). "The primal-dual active set strategy as a semismooth
+Newton method", SIAM Journal on Optimization 13 (2002) 865-888 (the states of the valves). Both
+cited from memory.
 """
 
 from typing import NamedTuple

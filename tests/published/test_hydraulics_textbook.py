@@ -145,7 +145,7 @@ def test_w5_gravity_feed():
 
 
 def test_w6_pipe_with_fittings_up_a_hill():
-    """Loss coefficients by Crane's method, from `fluids`."""
+    """Loss coefficients by Technical Paper 410, from `fluids`."""
     inputs = EXAMPLES["W6"].inputs
     bore = inputs["D"]
     reynolds = inputs["rho"] * _velocity(inputs) * bore / inputs["mu"]
