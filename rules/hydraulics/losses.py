@@ -196,10 +196,10 @@ def sudden_contraction_k(wide_mm: npt.ArrayLike, narrow_mm: npt.ArrayLike) -> Fl
 
     Notes
     -----
-    The method of the guide below, the default of the `fluids` library. Up to a bore ratio of 0.89 it
-    lies above the 0.5 (1 - beta^2) of Technical Paper 410 ("Flow of Fluids Through Valves, Fittings
-    and Pipe"), by 38 % at most, beyond that below; handbooks disagree, and the higher figure is the
-    careful one for a bottleneck.
+    The method of the guide below, the default of the `fluids` library. Up to a bore ratio of 0.89
+    it lies above the 0.5 (1 - beta^2) of Technical Paper 410 ("Flow of Fluids Through Valves,
+    Fittings and Pipe"), by 38 % at most, beyond that below; handbooks disagree, and the higher
+    figure is the careful one for a bottleneck.
 
     Examples
     --------

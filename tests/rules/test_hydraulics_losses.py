@@ -115,7 +115,7 @@ def test_sudden_changes_are_those_of_fluids(wide, narrow):
     )
 
 
-def test_contraction_lies_above_cranes_by_what_the_docstring_says():
+def test_contraction_lies_above_technical_paper_410_by_what_the_docstring_says():
     beta = np.linspace(0.01, 0.99, 99)
     excess = sudden_contraction_k(1.0, beta) / (0.5 * (1.0 - beta**2)) - 1.0
     assert ((excess > 0.0) == (beta < 0.895)).all()
