@@ -26,7 +26,7 @@ from rules.reference.mating import End, Need, mate
 from rules.reference.rows import FuelRow
 from rules.vocabulary import Kind
 
-__all__ = ["Mate", "Mates", "Replacement", "mates", "replacements"]
+__all__ = ["Mate", "Mates", "Replacement", "mates", "prepare", "replacements"]
 
 _Offer: TypeAlias = tuple[float, str, str, Component]
 """Price, part number, port and part."""
@@ -151,6 +151,11 @@ def mates(
             for how, _, _, other_port, other in best
         ),
     )
+
+
+def prepare(catalogue: Catalogue) -> None:
+    """Make the indexes of a catalogue, so that its first question need not wait for them."""
+    catalogue.derived(_Index)
 
 
 # Indexes ----------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from service.assemblies import endpoints as assemblies
 from service.assemblies.uses import refuse_what_assemblies_use
 from service.catalogue import endpoints as components
 from service.checks import endpoints as checks
+from service.checks.judge import new_turns
 from service.database import Database
 from service.forms import Forms
 from service.handlers import answer_with_problems
@@ -70,6 +71,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.settings = settings
     app.state.is_stopping = False
+    app.state.turns = new_turns()
     answer_with_problems(app)
     refuse_what_assemblies_use(app)
     for router in _ROUTERS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import socket
 from types import FrameType
@@ -36,6 +37,9 @@ class Server(uvicorn.Server):
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to listen, and say where on standard output."""
         await super().startup(sockets)
+        # The catalogue stays: to look through it for garbage would halt requests again and again.
+        gc.collect()
+        gc.freeze()
         if self.started:
             print(f"Lineworthy serves on {self._address()}", flush=True)
 

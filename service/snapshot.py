@@ -1,7 +1,9 @@
 """The catalogue as the rules see it: one immutable object, swapped whole.
 
 Requests read an attribute and never wait. A local write refreshes the snapshot before its caller is
-answered; what other processes write is found by polling the catalogue revision.
+answered; what other processes write is found by polling the catalogue revision. A new snapshot is
+shown with the indexes that carts, replacements and mates ask already made: until then the old one
+serves.
 """
 
 from __future__ import annotations
@@ -17,7 +19,9 @@ from sqlalchemy import Connection
 
 from rules.assembly import Vehicle
 from rules.catalogue import Catalogue, catalogue
+from rules.interchange import prepare
 from rules.parts import COMPONENT
+from rules.routing.offers import Offers
 from service.catalogue import store as component_store
 from service.database import Database, read_revision
 from service.vehicles import store as vehicle_store
@@ -84,6 +88,13 @@ def load(connection: Connection, held: Catalogue | None) -> Catalogue:
     return catalogue(revision, parts.values(), vehicles.values())
 
 
+def _indexed(loaded: Catalogue) -> Catalogue:
+    """A catalogue with its indexes made, so that no question waits for them."""
+    loaded.derived(Offers)
+    prepare(loaded)
+    return loaded
+
+
 class Snapshot:
     """Holds the newest catalogue that this process knows.
 
@@ -102,7 +113,8 @@ class Snapshot:
         self._refreshing = threading.Lock()
         self.fault: str | None = None
         with database.read() as connection:
-            self._catalogue = load(connection, None)
+            loaded = load(connection, None)
+        self._catalogue = _indexed(loaded)
         database.on_change(self._written)
 
     def current(self) -> Catalogue:
@@ -115,9 +127,12 @@ class Snapshot:
         Raises:
             CorruptRowError, DatabaseUnavailable: the snapshot stays as it is.
         """
-        with self._refreshing, self._database.read() as connection:
-            if read_revision(connection) != self._catalogue.revision:
-                self._catalogue = load(connection, self._catalogue)
+        with self._refreshing:
+            with self._database.read() as connection:
+                if read_revision(connection) == self._catalogue.revision:
+                    return
+                loaded = load(connection, self._catalogue)
+            self._catalogue = _indexed(loaded)
 
     def _written(self, revision: int) -> None:
         """Follow a write of this process, whose caller was promised success already."""

@@ -90,6 +90,7 @@ class _Offer:
     enters: str
     leaves: str
     cents: int
+    drop: int
 
 
 @dataclass(slots=True)
@@ -102,28 +103,30 @@ class _Offered:
 
     @property
     def by_drop(self) -> list[_Offer]:
-        """The fittings, the least restrictive first."""
+        """The fittings, the least restrictive first, of equals the cheapest."""
         if self._by_drop is None:
-            self._by_drop = sorted(self.fittings, key=lambda each: costs.drop(each.part, None))
+            # What is sorted stays in the order of price where it is equal.
+            self._by_drop = sorted(self.fittings, key=lambda each: each.drop)
         return self._by_drop
 
 
-class Offers:
-    """The sold conduits and caps of a catalogue by their faces."""
+class _Sold:
+    """The sold conduits and caps of a catalogue by their faces.
+
+    It knows nothing of the catalogue it was made of, nor of what is found with it: so it goes with
+    the last that asks it, and waits for no collector.
+    """
 
     def __init__(self, catalogue: Catalogue) -> None:
         self.currency = _currency(catalogue)
-        self._catalogue = catalogue
+        self._seals = {part.sku: part for part in catalogue if part.kind == "seal"}
         self._entries: dict[Face, int] = {}
         self._exits: dict[Face, int] = {}
         self._ways: defaultdict[tuple[int, int], _Offered] = defaultdict(_Offered)
         self._entered: dict[Face, tuple[tuple[int, Grade], ...]] = {}
         self._left: dict[Face, tuple[tuple[int, Grade], ...]] = {}
         self._caps: defaultdict[Face, list[Component]] = defaultdict(list)
-        self._fittings: OrderedDict[Hashable, Fittings] = OrderedDict()
-        self._bridges: OrderedDict[Hashable, Bridges] = OrderedDict()
         self._lots: dict[str, Lot] = {}
-        self._lock = threading.Lock()
         read = FaceReader()
         for kind in sorted(CONDUITS - {"tee"}):
             for part in self._by_price(catalogue.offered(kind)):
@@ -143,11 +146,11 @@ class Offers:
             return  # a branch, or made to pass the wall of a tank
         one, other = ends
         faces = read(part, one), read(part, other)
-        cents = costs.price_cents(part, self.currency)
+        known = (costs.price_cents(part, self.currency), costs.drop(part, None))
         if one.role != "outlet" and other.role != "inlet":
-            self._way(faces[0], faces[1], _Offer(part, one.id, other.id, cents))
+            self._way(faces[0], faces[1], _Offer(part, one.id, other.id, *known))
         if other.role != "outlet" and one.role != "inlet" and faces[0] is not faces[1]:
-            self._way(faces[1], faces[0], _Offer(part, other.id, one.id, cents))
+            self._way(faces[1], faces[0], _Offer(part, other.id, one.id, *known))
 
     def _way(self, entry: Face, leave: Face, offer: _Offer) -> None:
         place = (
@@ -188,7 +191,7 @@ class Offers:
         """How many seals a part needs that do not come with it, and what they cost in cents."""
         count = cents = 0
         for need in part.needs:
-            seal = self._catalogue.get(need.sku) if need.kind == "seal" and need.sku else None
+            seal = self._seals.get(need.sku) if need.kind == "seal" and need.sku else None
             if seal is not None:
                 count += need.quantity
                 cents += need.quantity * costs.price_cents(seal, self.currency)
@@ -216,15 +219,37 @@ class Offers:
         )
         return None if best is None else shop_lot(best)
 
+
+class Offers:
+    """What a shop offers for links and ports."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._sold = _Sold(catalogue)
+        self._fittings: OrderedDict[Hashable, Fittings] = OrderedDict()
+        self._bridges: OrderedDict[Hashable, Bridges] = OrderedDict()
+        self._lock = threading.Lock()
+
+    @property
+    def currency(self) -> str | None:
+        """The currency that prices are compared in."""
+        return self._sold.currency
+
+    def seals_of(self, part: Component) -> tuple[int, int]:
+        """How many seals a part needs that do not come with it, and what they cost in cents."""
+        return self._sold.seals_of(part)
+
+    def cap(self, face: Face, conditions: Conditions, place: Place) -> Lot | None:
+        """The cheapest sold cap or plug that closes a face and serves in its place."""
+        return self._sold.cap(face, conditions, place)
+
     def bridges(
         self, conditions: Conditions, place: Place, run_mm: float | None, kind: costs.Kind
     ) -> Bridges:
         """Ways through what is sold, under these conditions; kept for the next cart."""
         key = (conditions.key, place, kind)
+        costing = _Costing(self._sold, conditions, place, kind)
         with self._lock:
-            fittings = _kept(
-                self._fittings, key, lambda: Fittings(self, _Costing(self, conditions, place, kind))
-            )
+            fittings = _kept(self._fittings, key, lambda: Fittings(costing))
             return _kept(self._bridges, (*key, run_mm), lambda: Bridges(fittings, run_mm))
 
 
@@ -267,7 +292,7 @@ def _currency(catalogue: Catalogue) -> str | None:
 class _Costing:
     """What sold parts cost in one place of the circuit."""
 
-    offers: Offers
+    sold: _Sold
     conditions: Conditions
     place: Place
     kind: costs.Kind
@@ -277,10 +302,9 @@ class _Costing:
         by_drop = self.kind == "least-restrictive"
         best: tuple[Cost, _Offer] | None = None
         for offer in offered.by_drop if by_drop else offered.fittings:
-            least = (
-                (0, 1, 0, 0, costs.drop(offer.part, None)) if by_drop else (0, 1, 0, offer.cents, 0)
-            )
-            if best is not None and best[0] < ordered(least, self.kind):
+            # It costs at least this; those after it come to more in what is compared first.
+            least = ordered((0, 1, 0, offer.cents, offer.drop), self.kind)
+            if best is not None and best[0] <= least:
                 break
             best = self._better(best, offer, None)
         return best
@@ -289,7 +313,11 @@ class _Costing:
         """The best of some hoses over a run."""
         best: tuple[Cost, _Offer] | None = None
         for offer in offered.hoses:
-            best = self._better(best, offer, run_mm)
+            length_mm = getattr(offer.part.spec, "length_mm", None) or run_mm
+            cents = costs.price_cents(offer.part, self.sold.currency, length_mm)
+            # Most are seen to be no better without being judged.
+            if best is None or best[0] > ordered((0, 1, 0, cents, 0), self.kind):
+                best = self._better(best, offer, run_mm)
         return best
 
     def _better(
@@ -310,8 +338,8 @@ class _Costing:
         # Of a hose that cannot be cut nobody knows whether it reaches where no run is stated.
         unsure = is_hose and fixed_mm is not None and run_mm is None
         length_mm = fixed_mm or run_mm
-        seals, seals_cents = self.offers.seals_of(part)
-        cents = costs.price_cents(part, self.offers.currency, length_mm) + seals_cents
+        seals, seals_cents = self.sold.seals_of(part)
+        cents = costs.price_cents(part, self.sold.currency, length_mm) + seals_cents
         caution = int(fitness is Fitness.CAUTION or unsure)
         return ordered((caution, 1 + seals, 0, cents, costs.drop(part, length_mm)), self.kind)
 
@@ -321,13 +349,13 @@ class _Table:
 
     def __init__(
         self,
-        offers: Offers,
+        sold: _Sold,
         kind: costs.Kind,
         ways: Iterable[tuple[tuple[int, int], _Offered]],
         choose: Callable[[_Offered], tuple[Cost, _Offer] | None],
     ) -> None:
-        entries, exits = offers.shape
-        self._offers = offers
+        entries, exits = sold.shape
+        self._sold = sold
         self._kind: costs.Kind = kind
         self._best: dict[tuple[int, int], tuple[Cost, _Offer]] = {}
         self._entered: Codes = np.full((entries, exits), NEVER, dtype=np.int64)
@@ -337,13 +365,13 @@ class _Table:
                 self._best[place] = best
                 self._entered[place] = costs.code(best[0], kind)
         self.onward: Codes = np.full((exits, exits), NEVER, dtype=np.int64)
-        for number, face in enumerate(offers.exits):
+        for number, face in enumerate(sold.exits):
             self.onward[number] = self.first(face)
 
     def first(self, face: Face) -> Codes:
         """What one part from a face to each exit costs, with the joint before it."""
         found: Codes = np.full(self._entered.shape[1], NEVER, dtype=np.int64)
-        for entry, how in self._offers.entered_from(face):
+        for entry, how in self._sold.entered_from(face):
             joint = costs.code(costs.compromise(how, self._kind), self._kind)
             np.minimum(found, self._entered[entry] + joint, out=found)
         return found
@@ -352,22 +380,22 @@ class _Table:
         """The best part from a face to an exit."""
         cost, _, offer = min(
             (add(self._best[entry, leave][0], costs.compromise(how, self._kind)), entry, offer)
-            for entry, how in self._offers.entered_from(face)
+            for entry, how in self._sold.entered_from(face)
             if (entry, leave) in self._best
             for offer in (self._best[entry, leave][1],)
         )
-        return cost, self._offers.passage(offer)
+        return cost, self._sold.passage(offer)
 
 
 class Fittings:
     """The best rows of sold fittings, without a hose, in one place of the circuit."""
 
-    def __init__(self, offers: Offers, costing: _Costing) -> None:
-        self.offers = offers
+    def __init__(self, costing: _Costing) -> None:
         self.costing = costing
         self.kind: costs.Kind = costing.kind
-        self.faces = list(offers.exits)
-        self.table = _Table(offers, costing.kind, offers.ways(), costing.best_fitting)
+        self.faces = list(costing.sold.exits)
+        ways = costing.sold.ways()
+        self.table = _Table(costing.sold, costing.kind, ways, costing.best_fitting)
         self._rows: dict[Face, list[Codes]] = {}
 
     def rows(self, start: Face, parts: int) -> list[Codes]:
@@ -392,12 +420,12 @@ class Bridges:
 
     def __init__(self, fittings: Fittings, run_mm: float | None) -> None:
         self._fittings = fittings
-        self._offers = fittings.offers
+        self._sold = fittings.costing.sold
         self._kind: costs.Kind = fittings.kind
         self._hoses = _Table(
-            fittings.offers,
+            self._sold,
             fittings.kind,
-            fittings.offers.hose_ways(),
+            self._sold.hose_ways(),
             lambda offered: fittings.costing.best_hose(offered, run_mm),
         )
         self._rows: dict[Face, list[Codes]] = {}
@@ -469,8 +497,8 @@ class Bridges:
         """The exits a bridge to a goal may end with, and what the joint there costs."""
         found = self._ends_at.get(goal)
         if found is None:
-            every = ((place, 0) for place in range(self._offers.shape[1]))
-            left = tuple(every) if goal is None else self._offers.left_at(goal)
+            every = ((place, 0) for place in range(self._sold.shape[1]))
+            left = tuple(every) if goal is None else self._sold.left_at(goal)
             joints = [costs.code(costs.compromise(how, self._kind), self._kind) for _, how in left]
             found = (
                 np.array([place for place, _ in left], dtype=np.intp),

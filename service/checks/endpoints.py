@@ -15,7 +15,7 @@ from rules.assembly import Request as Proposal
 from rules.cart import Cart
 from rules.carts import CartReport
 from rules.report import Report
-from service.checks.judge import Asked, JudgeOfApp
+from service.checks.judge import Asked, JudgeOfApp, Turns
 from service.checks.judging import drawn
 from service.problems import problem_responses
 
@@ -54,6 +54,7 @@ async def check_assembly(
         ),
     ],
     judge: JudgeOfApp,
+    turns: Turns,
 ) -> Report | CartReport:
     """Do the parts join, survive the fuel, and is everything there?
 
@@ -63,7 +64,7 @@ async def check_assembly(
     """
     if isinstance(asked, Cart):
         # A search, which takes as long as some tens of checks.
-        return await to_thread.run_sync(judge.report_on, asked)
+        return await to_thread.run_sync(judge.report_on, asked, limiter=turns)
     return judge.report_on(asked)
 
 

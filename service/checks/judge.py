@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, TypeAlias
 
+from anyio import CapacityLimiter
 from fastapi import Depends, Request
 from pydantic import Discriminator, Field, Tag
 
@@ -75,4 +77,22 @@ async def _judge(request: Request) -> Judge:
     return Judge(state.snapshot.current(), state.book, state.templates, state.settings)
 
 
+async def _turns(request: Request) -> CapacityLimiter:
+    turns: CapacityLimiter = request.app.state.turns
+    return turns
+
+
+def new_turns() -> CapacityLimiter:
+    """Turns for the processors there are."""
+    return CapacityLimiter((os.cpu_count() or 1) + 1)
+
+
 JudgeOfApp = Annotated[Judge, Depends(_judge)]
+
+
+Turns = Annotated[CapacityLimiter, Depends(_turns)]
+"""How many searches run at once: as many as there are processors and one more.
+
+More would only make each other slower, and all else with them. Who waits for a turn holds no
+thread.
+"""

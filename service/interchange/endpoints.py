@@ -5,11 +5,9 @@ Included before the components themselves, whose part numbers may hold slashes.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Any, Final
 
-from anyio import to_thread
-from fastapi import APIRouter, HTTPException, Query, Request
+from fastapi import APIRouter, HTTPException, Query
 
 from rules.catalogue import Catalogue
 from rules.interchange import mates, replacements
@@ -28,8 +26,6 @@ from service.interchange.schemas import (
 from service.problems import Fault, invalid, problem, problem_responses, rendering
 
 router = APIRouter(prefix=PATH, tags=["components"])
-
-T = TypeVar("T")
 
 
 def _json(example: object) -> dict[str, Any]:
@@ -52,7 +48,6 @@ _USUAL_RESPONSES: Final = problem_responses("invalid-request", "not-found")
     },
 )
 async def list_replacements(
-    request: Request,
     sku: SkuInPath,
     wanted: Annotated[ReplacementSearch, Query()],
     catalogue: CatalogueOfApp,
@@ -67,14 +62,11 @@ async def list_replacements(
         # Asked for its refusal, which is the same as that of the search by fuel.
         suited_materials(fuel)
 
-    def found() -> Replacements:
-        return Replacements(
-            sku=sku,
-            replacements=replacements(catalogue, part, wanted.fuel, wanted.limit),
-            catalogue_revision=catalogue.revision,
-        )
-
-    return await _answered(request, catalogue, found)
+    return Replacements(
+        sku=sku,
+        replacements=replacements(catalogue, part, wanted.fuel, wanted.limit),
+        catalogue_revision=catalogue.revision,
+    )
 
 
 @router.get(
@@ -90,7 +82,6 @@ async def list_replacements(
     },
 )
 async def list_mates(
-    request: Request,
     sku: SkuInPath,
     wanted: Annotated[MateSearch, Query()],
     catalogue: CatalogueOfApp,
@@ -99,17 +90,14 @@ async def list_mates(
     part = _part(catalogue, sku)
     _require_port(part, wanted.port)
 
-    def found() -> PortMates:
-        joining = mates(catalogue, part, wanted.port, wanted.limit, wanted.kind)
-        return PortMates(
-            sku=sku,
-            port=wanted.port,
-            count=joining.count,
-            mates=joining.mates,
-            catalogue_revision=catalogue.revision,
-        )
-
-    return await _answered(request, catalogue, found)
+    joining = mates(catalogue, part, wanted.port, wanted.limit, wanted.kind)
+    return PortMates(
+        sku=sku,
+        port=wanted.port,
+        count=joining.count,
+        mates=joining.mates,
+        catalogue_revision=catalogue.revision,
+    )
 
 
 @router.api_route(
@@ -119,16 +107,6 @@ async def list_mates(
 async def _refuse_to_write() -> None:
     """These lists are only read; without this the path would be taken for a part number."""
     raise HTTPException(405)
-
-
-async def _answered(request: Request, catalogue: Catalogue, found: Callable[[], T]) -> T:
-    """The answer; in a thread for the first question of a snapshot, which makes its indexes."""
-    state = request.app.state
-    if getattr(state, "indexed_catalogue", None) is catalogue:
-        return found()
-    answer = await to_thread.run_sync(found)
-    state.indexed_catalogue = catalogue
-    return answer
 
 
 def _part(catalogue: Catalogue, sku: str) -> Component:
