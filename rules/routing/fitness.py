@@ -6,7 +6,7 @@ pressure or a marking that nobody recorded counts against a part here.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, field
 from enum import IntEnum
 
@@ -164,6 +164,18 @@ class Conditions:
         least, most = part.temperature_least_c, part.temperature_most_c
         inside = (least is None or least <= stated) and (most is None or stated <= most)
         return Fitness.GOOD if inside else Fitness.CAUTION
+
+
+def service_of(part: parts.Component) -> Hashable:
+    """What `Conditions.fitness` asks of a part that is no hose, but for its part number.
+
+    Parts that are alike in this serve alike, under whatever conditions.
+    """
+    return (
+        *(part.lifecycle, part.excluded_fuels, tuple(_wetted(part))),
+        *(part.working_pressure_kpa, part.temperature_least_c, part.temperature_most_c),
+        any(port.retention == "latch-plastic" for port in part.ports),
+    )
 
 
 def conditions_of(circuit: Circuit, barred: frozenset[str] = frozenset()) -> Conditions:

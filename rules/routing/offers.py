@@ -17,7 +17,7 @@ from rules.faces import Face, FaceReader, Grade, grade
 from rules.parts import Component
 from rules.routing import costs
 from rules.routing.costs import Cost, Packed, add, ordered, packed
-from rules.routing.fitness import Conditions, Fitness, Place
+from rules.routing.fitness import Conditions, Fitness, Place, service_of
 from rules.routing.pieces import CONDUITS, FLOW_ROLES, HOSES, Lot, shop_lot
 
 MOST_BOUGHT = 5
@@ -84,13 +84,27 @@ class Bridge:
 
 @dataclass(frozen=True, slots=True)
 class _Offer:
-    """A sold part passed from one port to another; made a passage where it is looked at."""
+    """A sold part passed from one port to another; made a passage where it is looked at.
+
+    Attributes:
+        part: the part.
+        enters: the port it is entered by.
+        leaves: the port it is left by.
+        cents: its price; of hose by the metre, for the usual length.
+        drop: its drop by the proxy, likewise.
+        seals: how many seals it needs beside it.
+        seals_cents: what they cost.
+        service: number of those that serve alike; nothing for hoses, which are judged one by one.
+    """
 
     part: Component
     enters: str
     leaves: str
     cents: int
     drop: int
+    seals: int
+    seals_cents: int
+    service: int | None
 
 
 @dataclass(slots=True)
@@ -127,6 +141,7 @@ class _Sold:
         self._left: dict[Face, tuple[tuple[int, Grade], ...]] = {}
         self._caps: defaultdict[Face, list[Component]] = defaultdict(list)
         self._lots: dict[str, Lot] = {}
+        self._services: dict[Hashable, int] = {}
         read = FaceReader()
         for kind in sorted(CONDUITS - {"tee"}):
             for part in self._by_price(catalogue.offered(kind)):
@@ -146,7 +161,14 @@ class _Sold:
             return  # a branch, or made to pass the wall of a tank
         one, other = ends
         faces = read(part, one), read(part, other)
-        known = (costs.price_cents(part, self.currency), costs.drop(part, None))
+        service = None
+        if part.kind not in HOSES:
+            service = self._services.setdefault(service_of(part), len(self._services))
+        known = (
+            *(costs.price_cents(part, self.currency), costs.drop(part, None)),
+            *self.seals_of(part),
+            service,
+        )
         if one.role != "outlet" and other.role != "inlet":
             self._way(faces[0], faces[1], _Offer(part, one.id, other.id, *known))
         if other.role != "outlet" and one.role != "inlet" and faces[0] is not faces[1]:
@@ -288,14 +310,15 @@ def _currency(catalogue: Catalogue) -> str | None:
 # Ways through what is sold ----------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
 class _Costing:
     """What sold parts cost in one place of the circuit."""
 
-    sold: _Sold
-    conditions: Conditions
-    place: Place
-    kind: costs.Kind
+    def __init__(self, sold: _Sold, conditions: Conditions, place: Place, kind: costs.Kind) -> None:
+        self.sold = sold
+        self.kind: costs.Kind = kind
+        self._conditions = conditions
+        self._place = place
+        self._serving: dict[int, Fitness] = {}
 
     def best_fitting(self, offered: _Offered) -> tuple[Cost, _Offer] | None:
         """The best of some fittings, looked at only as long as one could be better."""
@@ -306,42 +329,50 @@ class _Costing:
             least = ordered((0, 1, 0, offer.cents, offer.drop), self.kind)
             if best is not None and best[0] <= least:
                 break
-            best = self._better(best, offer, None)
+            fitness = self._fitness(offer)
+            if fitness is Fitness.UNFIT:
+                continue
+            cents = offer.cents + offer.seals_cents
+            caution = int(fitness is Fitness.CAUTION)
+            cost = ordered((caution, 1 + offer.seals, 0, cents, offer.drop), self.kind)
+            if best is None or cost < best[0]:
+                best = (cost, offer)
         return best
 
     def best_hose(self, offered: _Offered, run_mm: float | None) -> tuple[Cost, _Offer] | None:
         """The best of some hoses over a run."""
         best: tuple[Cost, _Offer] | None = None
         for offer in offered.hoses:
-            length_mm = getattr(offer.part.spec, "length_mm", None) or run_mm
-            cents = costs.price_cents(offer.part, self.sold.currency, length_mm)
+            fixed_mm: float | None = getattr(offer.part.spec, "length_mm", None)
+            if fixed_mm is not None and (run_mm or 0.0) > fixed_mm:
+                continue
+            cents = costs.price_cents(offer.part, self.sold.currency, fixed_mm or run_mm)
             # Most are seen to be no better without being judged.
-            if best is None or best[0] > ordered((0, 1, 0, cents, 0), self.kind):
-                best = self._better(best, offer, run_mm)
+            if best is not None and best[0] <= ordered((0, 1, 0, cents, 0), self.kind):
+                continue
+            fitness = self._fitness(offer)
+            if fitness is Fitness.UNFIT:
+                continue
+            # Of a hose that cannot be cut nobody knows whether it reaches where no run is stated.
+            unsure = fixed_mm is not None and run_mm is None
+            resistance = costs.drop(offer.part, fixed_mm or run_mm)
+            caution = int(fitness is Fitness.CAUTION or unsure)
+            seals, seals_cents = offer.seals, offer.seals_cents
+            cost = ordered((caution, 1 + seals, 0, cents + seals_cents, resistance), self.kind)
+            if best is None or cost < best[0]:
+                best = (cost, offer)
         return best
 
-    def _better(
-        self, best: tuple[Cost, _Offer] | None, offer: _Offer, run_mm: float | None
-    ) -> tuple[Cost, _Offer] | None:
-        cost = self._cost(offer.part, run_mm)
-        return best if cost is None or (best and best[0] <= cost) else (cost, offer)
-
-    def _cost(self, part: Component, run_mm: float | None) -> Cost | None:
-        """What a part costs here; `None` where it does not serve or does not reach."""
-        fitness = self.conditions.fitness(part, self.place)
-        is_hose = part.kind in HOSES
-        fixed_mm: float | None = getattr(part.spec, "length_mm", None)
-        if fitness is Fitness.UNFIT:
-            return None
-        if is_hose and fixed_mm is not None and (run_mm or 0.0) > fixed_mm:
-            return None
-        # Of a hose that cannot be cut nobody knows whether it reaches where no run is stated.
-        unsure = is_hose and fixed_mm is not None and run_mm is None
-        length_mm = fixed_mm or run_mm
-        seals, seals_cents = self.sold.seals_of(part)
-        cents = costs.price_cents(part, self.sold.currency, length_mm) + seals_cents
-        caution = int(fitness is Fitness.CAUTION or unsure)
-        return ordered((caution, 1 + seals, 0, cents, costs.drop(part, length_mm)), self.kind)
+    def _fitness(self, offer: _Offer) -> Fitness:
+        if offer.part.sku in self._conditions.barred:
+            return Fitness.UNFIT
+        if offer.service is None:
+            return self._conditions.fitness(offer.part, self._place)
+        known = self._serving.get(offer.service)
+        if known is None:
+            known = self._conditions.fitness(offer.part, self._place)
+            self._serving[offer.service] = known
+        return known
 
 
 class _Table:

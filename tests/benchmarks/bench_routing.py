@@ -1,16 +1,22 @@
-"""Time a cart of 60 lines, and replacements and mates, on a catalogue of 100,000 parts.
+"""Time carts of up to 60 lines and more, replacements and mates, on catalogues small and large.
 
     python -m tests.benchmarks.bench_routing
 
-The catalogue is made of the demo shop's parts many times over at other prices, and of adapters and
-hoses between all the ends of the trade that the tables know. Times are of one process on one core;
-`cold` is the first question to a catalogue, `warm` the same one again.
+The large catalogue of 100,000 parts is made of the demo shop's parts many times over at other
+prices, and of adapters between all the ends of the trade that the tables know. Times are of one
+process on one core, the catalogue left out of garbage collection as the server does. `first` is the
+first cart with its application and vehicle, whose conditions decide which parts serve; `again` is
+the median of the same cart asked again. `x` is how many times as long it takes as the complete cart
+of the same shop.
 """
 
+import gc
 import itertools
+import resource
 import statistics
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 from rules.assembly import Vehicle
@@ -18,10 +24,11 @@ from rules.cart import Cart
 from rules.carts import check_cart
 from rules.catalogue import Catalogue, catalogue
 from rules.check import load_rules
-from rules.interchange import mates, replacements
+from rules.interchange import mates, prepare, replacements
 from rules.parts import Component, Price, read_component
 from rules.reference import reference
-from rules.routing import Routing, load_templates, route
+from rules.routing import Routing, Templates, load_templates, route
+from rules.routing.offers import Offers
 from seed_data import demo_assemblies, demo_components, demo_vehicles
 
 PARTS = 100_000
@@ -91,23 +98,61 @@ def many_parts() -> Iterator[Component]:
         )
 
 
-def cart_of_sixty(*, without: int) -> Cart:
-    """The pickup's cart with other lines beside it, some of its own left out."""
-    demo = next(each for each in demo_assemblies() if each.slug == "05-pickup-steel-lines")
-    own = [item for item in demo.request.items if item.ref not in ("line-in", "back-out")[:without]]
-    lines = [
-        {
-            "sku": item.sku,
-            "quantity": item.quantity,
-            **({"length": f"{item.length_mm / 1000:g} m"} if item.length_mm else {}),
-        }
-        for item in own
+DEMO = "05-pickup-steel-lines"
+FORGOTTEN = ("line-in", "back-out")
+"""Two adapters of the demo, at the car's own lines; no other part of it takes their places."""
+
+
+def demo_cart(
+    *, without: tuple[str, ...] = (), beside: int = 0, fold: int = 1, boost: str | None = None
+) -> Cart:
+    """The pickup's cart, changed.
+
+    Args:
+        without: refs of what is forgotten; nothing of their SKUs is put beside the rest.
+        beside: how many lines of adapters, caps and clamps that nothing asks for are in it as well.
+        fold: how many times each adapter of it and beside it is there.
+        boost: another application: the pickup with a blower.
+    """
+    demo = next(each for each in demo_assemblies() if each.slug == DEMO)
+    gone = {item.sku for item in demo.request.items if item.ref in without}
+    kinds = {part.sku: part.kind for part in demo_components()}
+    lines: list[dict[str, Any]] = []
+    for item in demo.request.items:
+        if item.ref not in without:
+            folded = kinds[item.sku or ""] == "adapter" and item.sku not in gone
+            times = fold if folded else 1
+            cut = {"length": f"{item.length_mm / 1000:g} m"} if item.length_mm else {}
+            lines.append({"sku": item.sku, "quantity": item.quantity * times, **cut})
+    extra = [
+        {"sku": sku, "quantity": fold}
+        for sku, kind in kinds.items()
+        if kind in ("adapter", "cap", "clamp") and sku not in gone
     ]
-    extra = [part.sku for part in demo_components() if part.kind in ("adapter", "cap", "clamp")]
-    lines += [{"sku": sku} for sku in extra[: 60 - len(lines)]]
+    application = dict(demo.body["application"])
+    if boost is not None:
+        application |= {"induction": "supercharged", "boost": boost}
     return Cart.model_validate(
-        {"application": demo.body["application"], "vehicle": demo.body["vehicle"], "lines": lines}
+        {
+            "application": application,
+            "vehicle": demo.body["vehicle"],
+            "lines": [*lines, *extra[:beside]],
+        }
     )
+
+
+CARTS = {
+    "complete, 20 lines beside it": demo_cart(beside=20),
+    "complete, every adapter twice": demo_cart(fold=2),
+    "2 adapters forgotten": demo_cart(without=FORGOTTEN),
+    "2 adapters forgotten, 23 lines beside it": demo_cart(without=FORGOTTEN, beside=23),
+    "2 adapters forgotten, every other of the shop beside it": demo_cart(
+        without=FORGOTTEN, beside=1000
+    ),
+    "2 adapters forgotten, every other of the shop twice": demo_cart(
+        without=FORGOTTEN, beside=1000, fold=2
+    ),
+}
 
 
 def roomy(vehicle: Vehicle) -> Vehicle:
@@ -128,44 +173,73 @@ def timed(call: Callable[[], Any]) -> tuple[float, float]:
 
 def shown(routing: Routing) -> str:
     """What a routing came to, in a few words."""
-    bought = sum(len(each.options[0].parts) for each in routing.completion)
-    proved = "proved" if routing.proved_best else "not proved"
-    return f"{len(routing.joints)} joints, {bought} to buy, {len(routing.left_over)} left, {proved}"
+    links = sum(each.what == "link" for each in routing.unfilled)
+    proved = "proved" if routing.proved_best else "NOT PROVED"
+    return f"{links} links missing, {routing.objective.bought} to buy, {proved}"
+
+
+def time_carts(name: str, shop: Catalogue, templates: Templates) -> None:
+    """Print the times of carts on a shop."""
+    whole = 0.0
+    for what, cart in CARTS.items():
+        first, again = timed(lambda c=cart: route(c, shop, templates))  # type: ignore[misc]
+        whole = whole or again
+        print(
+            f"{name}: {len(cart.lines)} lines, {what}: first {first:.0f} ms, again {again:.0f} ms, "
+            f"x {again / whole:.1f} ({shown(route(cart, shop, templates))})"
+        )
+    book = load_rules()
+    cart = demo_cart(without=FORGOTTEN, beside=23)
+    _, again = timed(lambda: check_cart(cart, shop, book, templates))
+    print(
+        f"{name}: the fourth of them with both reports: again {again:.0f} ms, x {again / whole:.1f}"
+    )
+    other = demo_cart(without=FORGOTTEN, beside=23, boost="0.4 bar")
+    first, _ = timed(lambda: route(other, shop, templates))
+    print(f"{name}: the same with a blower: first {first:.0f} ms, x {first / whole:.1f}")
+
+
+def time_interchange(name: str, shop: Catalogue) -> None:
+    """Print the times of replacements and mates on a shop."""
+    for sku, port in (("HF-HSE-6-FF", "a"), ("HF-ADP-ORB6-JIC6M", "a"), ("HF-PMP-255", "outlet")):
+        part = shop.parts[sku]
+        first, again = timed(lambda p=part: replacements(shop, p, ("E10",)))  # type: ignore[misc]
+        print(f"{name}: replacements of {sku}: first {first:.1f} ms, again {again:.2f} ms")
+        first, again = timed(lambda p=part, e=port: mates(shop, p, e))  # type: ignore[misc]
+        count = mates(shop, part, port).count
+        print(f"{name}: {count} mates of {sku}.{port}: first {first:.1f} ms, again {again:.2f} ms")
+
+
+def resident_mb() -> float:
+    """The memory that the process has, on Linux."""
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / 2**20
 
 
 def main() -> None:
     """Print the times."""
     reference()
-    templates, book = load_templates(), load_rules()
+    templates = load_templates()
     vehicles = [roomy(vehicle) for vehicle in demo_vehicles()]
-    shops: dict[str, Catalogue] = {}
-    for name, parts in (("demo shop", demo_components()), ("large shop", tuple(many_parts()))):
-        started = time.perf_counter()
-        shops[name] = catalogue(1, parts, vehicles)
-        took = (time.perf_counter() - started) * 1e3
-        print(f"{name}: {len(shops[name].parts)} parts, snapshot in {took:.0f} ms")
-    for name, shop in shops.items():
-        for without in (0, 2):
-            cart = cart_of_sixty(without=without)
-            cold, warm = timed(lambda c=cart, s=shop: route(c, s, templates))  # type: ignore[misc]
-            what = shown(route(cart, shop, templates))
-            missing = f"{without} parts forgotten" if without else "complete"
-            print(f"{name}, 60 lines, {missing}: cold {cold:.0f} ms, warm {warm:.1f} ms ({what})")
-        _, warm = timed(lambda c=cart, s=shop: check_cart(c, s, book, templates))  # type: ignore[misc]
-        print(f"{name}, 60 lines, 2 parts forgotten, with both reports: warm {warm:.1f} ms")
-        for sku, port in (
-            ("HF-HSE-6-FF", "a"),
-            ("HF-ADP-ORB6-JIC6M", "a"),
-            ("HF-PMP-255", "outlet"),
-        ):
-            part = shop.parts[sku]
-            cold, warm = timed(lambda p=part, s=shop: replacements(s, p, ("E10",)))  # type: ignore[misc]
-            print(f"{name}, replacements of {sku}: cold {cold:.0f} ms, warm {warm:.2f} ms")
-            cold, warm = timed(lambda p=part, s=shop, e=port: mates(s, p, e))  # type: ignore[misc]
-            count = mates(shop, part, port).count
-            print(
-                f"{name}, mates of {sku}.{port}: cold {cold:.0f} ms, warm {warm:.2f} ms ({count})"
-            )
+    for name, make in (("demo shop", demo_components), ("large shop", lambda: tuple(many_parts()))):
+        parts = make()
+        gc.collect()
+        gc.freeze()
+        started, before_mb = time.perf_counter(), resident_mb()
+        shop = catalogue(1, parts, vehicles)
+        held, held_mb = time.perf_counter(), resident_mb()
+        shop.derived(Offers)
+        prepare(shop)
+        indexed = time.perf_counter()
+        print(
+            f"{name}: {len(shop.parts)} parts, snapshot {(held - started) * 1e3:.0f} ms and "
+            f"{held_mb - before_mb:.0f} MB, its indexes {(indexed - held) * 1e3:.0f} ms and "
+            f"{resident_mb() - held_mb:.0f} MB"
+        )
+        gc.collect()
+        gc.freeze()
+        time_carts(name, shop, templates)
+        time_interchange(name, shop)
 
 
 if __name__ == "__main__":
