@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from rules.connections import Words
-from rules.parts import AskedSku, AtLeastOne, Component, Count, FuelId, Identifier, Model, fault
+from rules.connections import Words, fault
+from rules.parts import (
+    AskedSku,
+    AtLeastOne,
+    Component,
+    Count,
+    FuelId,
+    Identifier,
+    Model,
+    second_of_a_name,
+)
 from rules.quantities import (
     AngleDeg,
     BoostKpa,
@@ -48,7 +56,7 @@ class PercentRange(Model):
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if self.least > self.most:
-            raise fault("`least` is above `most`.", "the lower content as `least`")
+            raise fault("`least` is above `most`.", "the lower content as `least`", ("least",))
         return self
 
 
@@ -64,7 +72,9 @@ class FuelBlend(Model):
         most = ethanol.most if isinstance(ethanol, PercentRange) else ethanol
         if most + self.methanol_percent > 100.0:
             raise fault(
-                "Ethanol and methanol together exceed 100 percent.", "contents that fit in one tank"
+                "Ethanol and methanol together exceed 100 percent.",
+                "contents that fit in one tank",
+                ("ethanol_percent",),
             )
         return self
 
@@ -127,10 +137,12 @@ class Application(Model):
 
     @model_validator(mode="after")
     def _points_are_unique(self) -> Self:
-        counted = Counter(point.name for point in self.operating_points)
-        if twice := sorted(name for name, count in counted.items() if count > 1):
+        names = [point.name for point in self.operating_points]
+        if (again := second_of_a_name(names)) is not None:
             raise fault(
-                f"Two operating points are called `{twice[0]}`.", "a different `name` for each"
+                f"Two operating points are called `{names[again]}`.",
+                "a different `name` for each",
+                ("operating_points", again, "name"),
             )
         return self
 
@@ -167,6 +179,7 @@ class Item(Model):
             raise fault(
                 "An item names a `sku` or carries a `component`, and never both.",
                 "exactly one of `sku` and `component`",
+                ("sku",) if self.component is None else ("component",),
             )
         return self
 
@@ -206,7 +219,7 @@ class Joint(Model):
     @model_validator(mode="after")
     def _two_ends(self) -> Self:
         if self.ends[0] == self.ends[1]:
-            raise fault("A port cannot be joined to itself.", "two different ports")
+            raise fault("A port cannot be joined to itself.", "two different ports", ("ends", 1))
         return self
 
 
@@ -239,9 +252,13 @@ class Request(Model):
 
     @model_validator(mode="after")
     def _refs_are_unique(self) -> Self:
-        counted = Counter(item.ref for item in self.items)
-        if twice := sorted(ref for ref, count in counted.items() if count > 1):
-            raise fault(f"Two items are called `{twice[0]}`.", "a different `ref` for each item")
+        refs = [item.ref for item in self.items]
+        if (again := second_of_a_name(refs)) is not None:
+            raise fault(
+                f"Two items are called `{refs[again]}`.",
+                "a different `ref` for each item",
+                ("items", again, "ref"),
+            )
         return self
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
 from rules.assembly import MOST_ITEMS, MOST_JOINTS, Application, Item, Joint, Outside
-from rules.parts import AskedSku, AtLeastOne, Count, Identifier, Model, fault
+from rules.connections import fault
+from rules.parts import AskedSku, AtLeastOne, Count, Identifier, Model, second_of_a_name
 from rules.quantities import LengthMm
 
 
@@ -64,8 +64,13 @@ class Cart(Model):
 
     @model_validator(mode="after")
     def _refs_are_unique(self) -> Self:
-        named = [line.ref for line in self.lines if line.ref is not None]
-        counted = Counter([*named, *(item.ref for item in self.items)])
-        if twice := sorted(ref for ref, count in counted.items() if count > 1):
-            raise fault(f"Two entries are called `{twice[0]}`.", "a different `ref` for each")
+        named: list[tuple[str, tuple[str | int, ...]]] = [
+            (line.ref, ("lines", index, "ref"))
+            for index, line in enumerate(self.lines)
+            if line.ref is not None
+        ]
+        named += [(item.ref, ("items", index, "ref")) for index, item in enumerate(self.items)]
+        if (again := second_of_a_name([ref for ref, _ in named])) is not None:
+            ref, at = named[again]
+            raise fault(f"Two entries are called `{ref}`.", "a different `ref` for each", at)
         return self

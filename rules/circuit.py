@@ -7,7 +7,6 @@ way, and judges nothing.
 
 from __future__ import annotations
 
-import difflib
 from collections import defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -24,7 +23,7 @@ from rules.assembly import (
     Vehicle,
 )
 from rules.catalogue import Catalogue
-from rules.parts import Component, Port
+from rules.parts import Component, Port, near_fuels
 from rules.reference import Rating, Reference, rate, rate_fuel, reference
 from rules.vocabulary import Line, Material
 
@@ -472,7 +471,7 @@ def _fuel(request: Request, table: Reference, faults: list[AssemblyFault]) -> Fu
         detail = (
             f"There is no fuel `{given}`." if known is None else f"{known.name} is not judged here."
         )
-        near = difflib.get_close_matches(given, judged, n=3, cutoff=0.3) or judged
+        near = near_fuels(given, judged) or judged
         listed = ", ".join(f"`{fuel}`" for fuel in near)
         blend = 'a blend such as `{"ethanol_percent": 71}`'
         faults.append(

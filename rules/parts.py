@@ -7,8 +7,10 @@ recorded it: unknown, never zero and never a default.
 
 from __future__ import annotations
 
+import difflib
 import itertools
 import re
+from collections.abc import Collection, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -22,9 +24,8 @@ from pydantic import (
     TypeAdapter,
     model_validator,
 )
-from pydantic_core import PydanticCustomError
 
-from rules.connections import Connection, Words, writable
+from rules.connections import Connection, Words, fault, writable
 from rules.quantities import (
     AngleDeg,
     AreaMm2,
@@ -44,6 +45,7 @@ from rules.quantities import (
     VoltageV,
     VolumeL,
 )
+from rules.reference import reference
 from rules.vocabulary import (
     AdapterForm,
     BarbStyle,
@@ -103,11 +105,6 @@ class Model(BaseModel):
     )
 
 
-def fault(reason: str, expected: str) -> PydanticCustomError:
-    """A validation fault that says what is wrong and what would be right."""
-    return PydanticCustomError("shape", "{reason}", {"reason": reason, "expected": expected})
-
-
 def _not_empty(given: tuple[Any, ...]) -> tuple[Any, ...]:
     if not given:
         raise fault("The list is empty.", "at least one entry")
@@ -129,8 +126,18 @@ Identifier = Annotated[
 ]
 
 
+RESERVED_ENDINGS = ("/mates", "/replacements")
+"""Behind a part number in a web address these name a list about it, so none may end in one."""
+
+
 def _addressable(sku: str) -> str:
     """Refuse what a web address cannot hold: clients fold `.` and `..` between slashes away."""
+    if sku.endswith(RESERVED_ENDINGS):
+        raise fault(
+            f"`{sku}` ends in `/{sku.rpartition('/')[2]}`, which in a web address names a list "
+            "about a part.",
+            "a part number that ends otherwise; a hyphen may stand in place of the slash",
+        )
     if {".", ".."} & set(sku.split("/")) or "//" in sku:
         raise fault(
             f"`{sku}` cannot stand in a web address.", "no empty, `.` or `..` part between slashes"
@@ -167,7 +174,40 @@ FuelId = Annotated[
         examples=["E85"],
     ),
 ]
+
+
+def near_fuels(fuel: str, known: Collection[str]) -> tuple[str, ...]:
+    """Ids of fuels that may be meant: the one that differs in case alone, or else near ones."""
+    same = tuple(each for each in known if each.casefold() == fuel.casefold())
+    return same or tuple(difflib.get_close_matches(fuel[:80].upper(), known, n=3, cutoff=0.4))
+
+
+def _known_fuel(fuel: str) -> str:
+    known = reference().fuels
+    near = near_fuels(fuel, known)
+    if near and near[0].casefold() == fuel.casefold():
+        return near[0]
+    listed = ", ".join(f"`{each}`" for each in near or known)
+    raise fault(f"There is no fuel `{fuel}`.", f"a fuel's id, such as {listed}")
+
+
+KnownFuelId = Annotated[FuelId, AfterValidator(_known_fuel)]
+"""A fuel of the tables, in upper or lower case.
+
+A misspelt one would exclude nothing and approve nothing, so an unknown one is refused.
+"""
+
 Count = Annotated[StrictInt, Field(ge=1, le=1000)]
+
+
+def second_of_a_name(names: Sequence[str]) -> int | None:
+    """Where in a list a name stands that stands before it already; `None` where all differ."""
+    seen: set[str] = set()
+    for index, name in enumerate(names):
+        if name in seen:
+            return index
+        seen.add(name)
+    return None
 
 
 class Price(Model):
@@ -274,10 +314,13 @@ class PumpCurve(Model):
     @model_validator(mode="after")
     def _rising(self) -> Self:
         pressures = [p.pressure_kpa for p in self.points]
-        if any(b <= a for a, b in itertools.pairwise(pressures)):
-            raise fault(
-                "The points of a pump curve must rise in pressure.", "points in order of pressure"
-            )
+        for index, (before, pressure) in enumerate(itertools.pairwise(pressures), 1):
+            if pressure <= before:
+                raise fault(
+                    "The points of a pump curve must rise in pressure.",
+                    "points in order of pressure",
+                    ("points", index, "pressure"),
+                )
         return self
 
 
@@ -583,10 +626,10 @@ class PartBase(Model):
     standards: tuple[Words, ...] = Field(
         default=(), max_length=20, description="Standards the part is marked with."
     )
-    approved_fuels: tuple[FuelId, ...] | None = Field(
+    approved_fuels: tuple[KnownFuelId, ...] | None = Field(
         default=None, max_length=20, description="Fuels its maker approves."
     )
-    excluded_fuels: tuple[FuelId, ...] = Field(
+    excluded_fuels: tuple[KnownFuelId, ...] = Field(
         default=(), max_length=20, description="Fuels its maker rules out."
     )
     mass_g: MassG | None = None
@@ -596,14 +639,31 @@ class PartBase(Model):
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         ids = [port.id for port in self.ports]
-        if twice := sorted({i for i in ids if ids.count(i) > 1}):
-            raise fault(f"Two ports are called `{twice[0]}`.", "a different `id` for each port")
+        if (again := second_of_a_name(ids)) is not None:
+            raise fault(
+                f"Two ports are called `{ids[again]}`.",
+                "a different `id` for each port",
+                ("ports", again, "id"),
+            )
         if self.superseded_by is not None and self.superseded_by == self.sku:
-            raise fault("A part cannot supersede itself.", "the SKU of another part, or null")
+            raise fault(
+                "A part cannot supersede itself.",
+                "the SKU of another part, or null",
+                ("superseded_by",),
+            )
+        for index, fuel in enumerate(self.excluded_fuels):
+            if fuel in (self.approved_fuels or ()):
+                raise fault(
+                    f"The fuel `{fuel}` is approved and excluded.",
+                    "each fuel in one of `approved_fuels` and `excluded_fuels`",
+                    ("excluded_fuels", index),
+                )
         least, most = self.temperature_least_c, self.temperature_most_c
         if least is not None and most is not None and least > most:
             raise fault(
-                "`temperature_least` is above `temperature_most`.", "the lower temperature first"
+                "`temperature_least` is above `temperature_most`.",
+                "the lower temperature as `temperature_least`",
+                ("temperature_least",),
             )
         return self
 

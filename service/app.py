@@ -14,7 +14,6 @@ from rules.check import load_rules
 from rules.routing import load_templates
 from service import documentation, explanations, health
 from service.assemblies import endpoints as assemblies
-from service.assemblies.uses import refuse_what_assemblies_use
 from service.catalogue import endpoints as components
 from service.checks import endpoints as checks
 from service.checks.judge import new_turns
@@ -73,7 +72,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.is_stopping = False
     app.state.turns = new_turns()
     answer_with_problems(app)
-    refuse_what_assemblies_use(app)
     for router in _ROUTERS:
         app.include_router(router)
     documentation.describe(app, _ROUTERS)

@@ -105,12 +105,19 @@ def body_faults(
 
 
 def _walk(error: Error, body: object) -> Iterator[_Step]:
+    """The steps to the value that was refused, and on to the member that its model blames."""
     here = body
     loc: Sequence[str | int] = error["loc"]
     for index, key in enumerate(loc):
         named_last = index == len(loc) - 1 and error["type"] in _NAMES_ABSENT
         tag = isinstance(here, Mapping) and here.get("kind") == key
         real = named_last or (not tag and _holds(here, key))
+        yield _Step(key, real)
+        if real:
+            here = _at(here, (key,))
+    for key in error.get("ctx", {}).get("at", ()):
+        # A short form has no such member: `["a.x", "b.y"]` stands for an object with `ends`.
+        real = _holds(here, key) or (isinstance(here, Mapping) and isinstance(key, str))
         yield _Step(key, real)
         if real:
             here = _at(here, (key,))
@@ -217,6 +224,8 @@ def _said(error: Error, parts: Sequence[str | int], found: object, form: Form | 
     context: Mapping[str, Any] = error.get("ctx", {})
     described = form.expected() if form else None
     kind: str = error["type"]
+    if kind in ("too_short", "too_long") and isinstance(found, str):
+        kind = f"string_{kind}"
     if kind in ("missing", "union_tag_not_found"):
         return f"{_absent(parts)} is missing.", described, "missing"
     if kind in ("literal_error", "union_tag_invalid", "enum"):
@@ -227,11 +236,35 @@ def _said(error: Error, parts: Sequence[str | int], found: object, form: Form | 
         detail, expected = say(context)
         return detail, expected, "limit"
     if kind == "string_pattern_mismatch":
-        return "The text does not have the form this field takes.", described, "form"
+        form_in_words = _FORMS_IN_WORDS.get(context["pattern"], described)
+        return "The text does not have the form this field takes.", form_in_words, "form"
     if kind == "finite_number":
         return "The number is not finite.", "a finite number", "number"
     detail = str(error["msg"]).removeprefix("Value error, ")
     return detail, context.get("expected") or described, kind.replace("_", "-")
+
+
+_FORMS_IN_WORDS: Final[Mapping[str, str]] = {
+    r"^[a-z0-9](?:[a-z0-9_-]*[a-z0-9])?$": (
+        "lower-case letters and digits, with `-` and `_` between them, such as `feed-line`"
+    ),
+    r"^[A-Za-z0-9](?:[A-Za-z0-9._/+-]*[A-Za-z0-9])?$": (
+        "letters and digits without accents, with `.`, `_`, `/`, `+` and `-` between them and no "
+        "blanks, such as `LW-ADP-0601`"
+    ),
+    r"^[A-Za-z0-9][A-Za-z0-9-]*$": (
+        "a fuel's id from `/v1/fuels`: letters, digits and hyphens, such as `E85`"
+    ),
+    r"^\d{1,9}(?:\.\d{1,2})?$": "digits, with at most two after a decimal point, such as `18.50`",
+    r"^[0-9a-f]{32}$": "32 digits and letters from `a` to `f`, as a report gives them",
+    r"^[0-9A-Za-z-]{1,64}$": "an id as it was given when it was saved: letters, digits, hyphens",
+    r"^[\x21-\x7e]+$": "letters, digits and signs without accents and blanks",
+    r"^[A-Z]{3}$": "the three capital letters of a currency, such as `EUR`",
+    r"^[a-z0-9](?:[a-z0-9_-]*[a-z0-9])?\.[a-z0-9](?:[a-z0-9_-]*[a-z0-9])?$": (
+        "an item's `ref` and one of its ports with a point between, such as `feed.a`"
+    ),
+}
+"""What the patterns of the API's document ask for."""
 
 
 def _members(context: Mapping[str, Any], key: str) -> str:
@@ -301,5 +334,17 @@ def _unknown_field(name: str, known: Sequence[str]) -> Said:
 
 
 def _with_near(word: str, known: Sequence[str], listed: str) -> str:
-    near = difflib.get_close_matches(word[:80].lower(), known, n=1)
+    near = nearest(word, known)
     return f"did you mean `{near[0]}`? It is {listed}" if near else listed
+
+
+def nearest(word: str, known: Sequence[str], most: int = 1) -> list[str]:
+    """The known words that may be meant, one that differs in case alone before all others."""
+    folded = word[:80].casefold()
+    by_case: dict[str, list[str]] = {}
+    for each in known:
+        by_case.setdefault(each.casefold(), []).append(each)
+    if same := by_case.get(folded):
+        return same[:most]
+    close = difflib.get_close_matches(folded, by_case, n=most, cutoff=0.5)
+    return [each for key in close for each in by_case[key]][:most]

@@ -187,6 +187,36 @@ def invalid(errors: Sequence[Fault]) -> Problem:
     return problem("invalid-request", detail, errors)
 
 
+_MOST_NAMED: Final = 20
+
+
+def in_use(named: str, users: Sequence[str], parameter: str) -> Problem:
+    """The problem of deleting what others use.
+
+    Args:
+        named: what was to be deleted.
+        users: what each of its users does with it, in words.
+        parameter: the pointer to the parameter of the path that names it.
+    """
+    listed = "; ".join(users[:_MOST_NAMED])
+    more = len(users) - _MOST_NAMED
+    return problem(
+        "conflict",
+        f"`{named}` is used: {listed}{f'; and {more} more' if more > 0 else ''}.",
+        [
+            Fault(
+                pointer=parameter,
+                found=named,
+                detail=f"`{named}` is used: {user}.",
+                expected="what nothing uses; change or delete its users first",
+                code="in-use",
+                place="path",
+            )
+            for user in users
+        ],
+    )
+
+
 # What goes over the wire ----------------------------------------------------------------------
 
 

@@ -9,9 +9,9 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 
 from rules.assembly import MOST_ITEMS
 from rules.carts import CartReport
-from rules.connections import Words, writable
+from rules.connections import Words, fault, writable
 from rules.difference import ApplicationChanges
-from rules.parts import AskedSku, Identifier, Model, fault
+from rules.parts import AskedSku, Identifier, Model
 from rules.report import Counts, Report, Severity, Verdict
 from rules.signoff import Acceptance, Fingerprint, Reason, SignOff
 from service.assemblies.tables import OWNER_LENGTH
@@ -179,6 +179,7 @@ class NewSignOff(Model):
             raise fault(
                 "A finding is named by its `finding`, or by its `rule` and `refs`, not by both.",
                 "the fingerprint as `finding`, or `rule` with `refs`",
+                ("finding",),
             )
         return self
 

@@ -182,7 +182,7 @@ def replace_component(
 
     The whole of it: an attribute that is left out is unknown from then on. `If-Match` names the
     version it was made from, so that nobody's change is overwritten unseen. Refused with 409 if a
-    vehicle joins a port that would be gone.
+    vehicle or the current version of an assembly joins a port that would be gone.
     """
     if (given := _required_sku(component)) != sku:
         raise invalid(
@@ -228,7 +228,11 @@ def delete_component(
     catalogue: CatalogueOfApp,
     if_match: IfMatch = None,
 ) -> None:
-    """Deletes a component, unless a vehicle brings it or another component names it (409)."""
+    """Deletes a component that nothing uses.
+
+    Refused with 409 if a vehicle brings it, another component names it or the current version of
+    an assembly holds it. Older versions of assemblies keep what they say and hold nothing back.
+    """
     with database.write() as write:
         service.delete(write, sku, if_match, catalogue)
 

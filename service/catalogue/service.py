@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -11,18 +12,17 @@ from sqlalchemy import Connection
 
 from rules.catalogue import Catalogue, lookup_key
 from rules.parts import Component
+from service.assemblies import uses
 from service.catalogue import store
 from service.conditional import require_match
 from service.database import Write
-from service.problems import Fault, Problem, invalid, pointer, problem
+from service.problems import Fault, Problem, in_use, invalid, pointer, problem
 from service.vehicles import store as vehicle_store
 
 Mode = Literal["create", "upsert"]
 
 _MOST_SUGGESTIONS: Final = 25
 """Unknown SKUs for which near ones are looked up; each look-up passes over the whole catalogue."""
-
-_MOST_NAMED: Final = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ def plan(
     made.objections += _look_alikes(connection, parts)
     made.objections += _unknown_references(connection, parts, known, also_given)
     made.objections += _circular_successions(connection, parts)
-    made.objections += _lost_ports(connection, parts)
+    made.objections += _lost_ports(connection, parts, stored)
     made.objections.sort(key=lambda objection: objection.index)
     return made
 
@@ -137,25 +137,9 @@ def delete(write: Write, sku: str, if_match: str | None, known: Catalogue) -> No
         Problem: 404, 412 or 428; 409, it is used, naming by what.
     """
     require_match(if_match, find(write.connection, sku, known).version, f"`{sku}`")
-    uses = _uses(write.connection, sku)
-    if uses:
-        listed = "; ".join(uses[:_MOST_NAMED])
-        more = len(uses) - _MOST_NAMED
-        raise problem(
-            "conflict",
-            f"`{sku}` is used: {listed}{f'; and {more} more' if more > 0 else ''}.",
-            [
-                Fault(
-                    pointer="/sku",
-                    found=sku,
-                    detail=f"`{sku}` is used: {use}.",
-                    expected="a component that nothing uses; change its users first",
-                    code="in-use",
-                    place="path",
-                )
-                for use in uses
-            ],
-        )
+    users = _users(write.connection, sku)
+    if users:
+        raise in_use(sku, users, "/sku")
     store.remove(write, sku)
 
 
@@ -176,7 +160,7 @@ def _did_you_mean(known: Catalogue, sku: str) -> str:
     return f" Did you mean {' or '.join(near)}?" if near else ""
 
 
-def _uses(connection: Connection, sku: str) -> list[str]:
+def _users(connection: Connection, sku: str) -> list[str]:
     return [
         *(
             f"component `{user}` names it at `{place}`"
@@ -186,6 +170,7 @@ def _uses(connection: Connection, sku: str) -> list[str]:
             f"vehicle `{car}` brings it as `{ref}`"
             for car, ref in vehicle_store.using(connection, sku)
         ),
+        *uses.users_of_component(connection, sku),
     ]
 
 
@@ -286,19 +271,36 @@ def _circular_successions(
             )
 
 
-def _lost_ports(connection: Connection, parts: Sequence[Component]) -> Iterator[Objection]:
-    """Ports that a stored vehicle joins and that the new component no longer has."""
-    places = {sku_of(part): index for index, part in enumerate(parts)}
-    for joined in vehicle_store.joined_ports(connection, places):
-        index = places[joined.sku]
-        if joined.port not in {port.id for port in parts[index].ports}:
+def _lost_ports(
+    connection: Connection, parts: Sequence[Component], stored: Mapping[str, str]
+) -> Iterator[Objection]:
+    """Ports that vehicles or assemblies join and that the new components no longer have."""
+    lost: dict[str, set[str]] = {}
+    places: dict[str, int] = {}
+    for index, part in enumerate(parts):
+        if (document := stored.get(sku_of(part))) is not None:
+            places[sku_of(part)] = index
+            before = {port["id"] for port in json.loads(document).get("ports", ())}
+            if gone := before - {port.id for port in part.ports}:
+                lost[sku_of(part)] = gone
+    if not lost:
+        return
+    users = [
+        (f"Vehicle `{each.vehicle}` joins", each.sku, each.port)
+        for each in vehicle_store.joined_ports(connection, lost)
+    ]
+    users += [
+        (f"Assembly `{each.assembly}` (`{each.name}`) joins as `{each.end}`", each.sku, each.port)
+        for each in uses.joined_ports(connection, lost)
+    ]
+    for user, sku, port in dict.fromkeys(users):
+        if port in lost[sku]:
             yield Objection(
-                index,
+                places[sku],
                 ("ports",),
-                joined.sku,
-                f"Vehicle `{joined.vehicle}` joins the port `{joined.port}` of `{joined.sku}`, "
-                "which would be gone.",
-                f"a port called `{joined.port}`, or a change of the vehicle first",
+                port,
+                f"{user} the port `{port}` of `{sku}`, which would be gone.",
+                f"a port called `{port}`, or a change of what joins it first",
                 "port-in-use",
                 is_conflict=True,
             )

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-
+from rules.parts import near_fuels
 from rules.reference import rate_fuel, reference
 from service.problems import Fault, Problem, invalid
 
@@ -17,7 +16,7 @@ def suited_materials(fuel_id: str) -> frozenset[str]:
     tables = reference()
     fuel = tables.fuel(fuel_id)
     if fuel is None:
-        near = difflib.get_close_matches(fuel_id.upper(), tables.fuels, n=3, cutoff=0.4)
+        near = near_fuels(fuel_id, tables.fuels)
         listed = ", ".join(f"`{each}`" for each in near or tables.fuels)
         raise _refused(fuel_id, f"There is no fuel `{fuel_id}`.", f"a fuel's id, such as {listed}")
     if not fuel.judged:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from rules.vocabulary import Confidence
+from service.faults import nearest
 from service.problems import Problem, problem, rendering
 
 
@@ -41,6 +41,6 @@ class PropertyValue(Quantity):
 
 def not_known(what: str, asked: str, known: Iterable[str]) -> Problem:
     """The problem of an id that the tables do not hold; near ones are named."""
-    near = difflib.get_close_matches(asked[:80], list(known), n=3, cutoff=0.5)
+    near = nearest(asked, list(known), most=3)
     hint = f" Did you mean {' or '.join(f'`{each}`' for each in near)}?" if near else ""
     return problem("not-found", f"There is no {what} `{rendering(asked)}` in the tables.{hint}")

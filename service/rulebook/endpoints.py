@@ -74,6 +74,10 @@ def find_rule(book: Book, rule_id: str) -> Rule:
     try:
         return book.rule(rule_id)
     except KeyError:
-        near = difflib.get_close_matches(rule_id, [rule.id for rule in book.rules], n=3)
-        hint = f" Near ones: {', '.join(f'`{each}`' for each in near)}." if near else ""
+        known = [rule.id for rule in book.rules]
+        asked = rule_id[:120].lower()
+        near = difflib.get_close_matches(asked, known, n=3, cutoff=0.5)
+        near = near or [each for each in known if asked in each][:3]
+        near = near or difflib.get_close_matches(asked, known, n=1, cutoff=0.0)
+        hint = f" Did you mean {' or '.join(f'`{each}`' for each in near)}?" if near else ""
         raise problem("not-found", f"No rule `{rendering(rule_id)}` is in force.{hint}") from None

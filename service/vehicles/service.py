@@ -11,10 +11,11 @@ from sqlalchemy import Connection
 from rules.assembly import Vehicle
 from rules.catalogue import Catalogue
 from rules.parts import COMPONENT, Component
+from service.assemblies import uses
 from service.catalogue import store as component_store
 from service.conditional import require_match
 from service.database import Write
-from service.problems import Fault, invalid, problem, rendering
+from service.problems import Fault, in_use, invalid, problem, rendering
 from service.vehicles import store
 
 
@@ -51,13 +52,15 @@ def put(
 
 
 def delete(write: Write, vehicle_id: str, if_match: str | None) -> None:
-    """Delete a vehicle.
+    """Delete a vehicle that no assembly is for.
 
     Raises:
-        Problem: 404, 412 or 428.
+        Problem: 404, 412 or 428; 409, it is used, naming by what.
     """
     stored = find(write.connection, vehicle_id)
     require_match(if_match, stored.version, f"`{vehicle_id}`")
+    if users := uses.users_of_vehicle(write.connection, vehicle_id):
+        raise in_use(vehicle_id, users, "/vehicle_id")
     store.remove(write, vehicle_id)
 
 

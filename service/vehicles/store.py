@@ -85,6 +85,14 @@ def joined_ports(connection: Connection, skus: Collection[str]) -> list[JoinedPo
     ]
 
 
+def skus_by_ref(connection: Connection, vehicle_id: str) -> dict[str, str | None]:
+    """The components of the catalogue that a vehicle brings, by their refs in it."""
+    query = select(vehicle_parts.c.ref, vehicle_parts.c.sku).where(
+        vehicle_parts.c.vehicle == vehicle_id
+    )
+    return {row.ref: row.sku for row in connection.execute(query)}
+
+
 def _joined(vehicle: Vehicle) -> Iterator[JoinedPort]:
     skus = {item.ref: item.sku for item in vehicle.items}
     for joint in vehicle.joints:

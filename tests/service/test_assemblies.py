@@ -391,6 +391,123 @@ class TestUse:
         shop.put(where, json=draft(FITS), headers={"If-Match": "*"})
         assert shop.delete(f"/v1/vehicles/{vehicle}", headers={"If-Match": "*"}).status_code == 204
 
+    def test_a_component_that_only_an_older_version_holds_is_free(self, shop: TestClient) -> None:
+        given = draft(FITS)
+        given["request"]["items"].append({"ref": "sensor", "sku": "HF-SNS-ETH"})
+        where = save(shop, given).headers["Location"]
+        shop.put(where, json=draft(FITS), headers={"If-Match": "*"})
+        answer = shop.delete("/v1/components/HF-SNS-ETH", headers={"If-Match": "*"})
+        assert answer.status_code == 204
+        assert shop.get(f"{where}/versions/1").status_code == 200
+
+    def test_all_users_of_a_component_are_named_at_once(self, shop: TestClient) -> None:
+        given = draft(FITS)
+        given["request"]["items"].append({"ref": "sensor", "sku": "HF-SNS-ETH"})
+        ids = [save(shop, given).json()["id"] for _ in range(2)]
+        car = {"id": "van", "name": "Van", "items": [{"ref": "sensor", "sku": "HF-SNS-ETH"}]}
+        put = shop.put("/v1/vehicles/van", json=car, headers={"If-None-Match": "*"})
+        assert put.status_code == 201, put.text
+        said = refused(shop.delete("/v1/components/HF-SNS-ETH", headers={"If-Match": "*"}), 409)
+        assert [each["pointer"] for each in said["errors"]] == ["/sku"] * 3
+        for user in (*ids, "van"):
+            assert f"`{user}`" in said["detail"]
+
+
+def without_port(shop: TestClient, sku: str, port: str, called: str | None) -> dict[str, Any]:
+    """A stored component with one port left out or called something else."""
+    part: dict[str, Any] = shop.get(f"/v1/components/{sku}").json()
+    assert port in {each["id"] for each in part["ports"]}
+    kept = [each for each in part["ports"] if each["id"] != port]
+    renamed = [{**each, "id": called} for each in part["ports"] if each["id"] == port and called]
+    return {**part, "ports": kept + renamed}
+
+
+class TestJoinedPorts:
+    """A component keeps the ports that the current version of an assembly joins."""
+
+    @pytest.fixture
+    def joined(self, shop: TestClient) -> tuple[str, str, str]:
+        """An item's component of a saved assembly, its port, and the end that is joined."""
+        asked = request(FITS)
+        skus = {item["ref"]: item["sku"] for item in asked["items"] if "sku" in item}
+        end: str = next(
+            end for joint in asked["joints"] for end in joint if end.split(".")[0] in skus
+        )
+        return skus[end.split(".")[0]], end.split(".")[1], end
+
+    @pytest.mark.parametrize("called", [None, "renamed"])
+    def test_it_can_neither_be_lost_nor_renamed(
+        self, shop: TestClient, joined: tuple[str, str, str], called: str | None
+    ) -> None:
+        sku, port, end = joined
+        saved = save(shop, draft(FITS)).json()["id"]
+        changed = without_port(shop, sku, port, called)
+        before = shop.get(f"/v1/components/{sku}").content
+        answer = shop.put(f"/v1/components/{sku}", json=changed, headers={"If-Match": "*"})
+        said = refused(answer, 409)
+        assert f"Assembly `{saved}` (`{FITS}`) joins as `{end}` the port `{port}`" in said["detail"]
+        assert {each["pointer"] for each in said["errors"]} == {"/ports"}
+        imported = shop.post("/v1/imports?mode=upsert", json=[changed])
+        codes = {each["code"] for each in refused(imported, 422)["errors"]}
+        assert codes == {"port-in-use"}
+        assert saved in imported.json()["errors"][0]["detail"]
+        assert shop.get(f"/v1/components/{sku}").content == before
+
+    def test_another_attribute_may_change(
+        self, shop: TestClient, joined: tuple[str, str, str]
+    ) -> None:
+        sku, _, _ = joined
+        save(shop, draft(FITS))
+        part = {**shop.get(f"/v1/components/{sku}").json(), "name": "Another name"}
+        answer = shop.put(f"/v1/components/{sku}", json=part, headers={"If-Match": "*"})
+        assert answer.status_code == 200, answer.text
+
+    def test_an_older_version_holds_nothing_back(
+        self, shop: TestClient, joined: tuple[str, str, str]
+    ) -> None:
+        sku, port, _ = joined
+        where = save(shop, draft(FITS)).headers["Location"]
+        given = draft(FITS)
+        given["request"] |= {"joints": [], "outside": []}
+        assert shop.put(where, json=given, headers={"If-Match": "*"}).status_code == 200
+        changed = without_port(shop, sku, port, None)
+        answer = shop.put(f"/v1/components/{sku}", json=changed, headers={"If-Match": "*"})
+        assert answer.status_code == 200, answer.text
+
+    def test_a_piece_of_a_cart_line_is_known_by_its_number(self, shop: TestClient) -> None:
+        cart = {
+            "application": {"fuel": "E10"},
+            "lines": [
+                {"sku": "HF-FLT-10G", "ref": "filter", "quantity": 2},
+                {"sku": "HF-PMP-255", "ref": "pump"},
+            ],
+            "joints": [["filter-2.inlet", "pump.outlet"]],
+        }
+        save(shop, {"name": "cart", "request": cart})
+        for sku, port in (("HF-FLT-10G", "inlet"), ("HF-PMP-255", "outlet")):
+            changed = without_port(shop, sku, port, None)
+            answer = shop.put(f"/v1/components/{sku}", json=changed, headers={"If-Match": "*"})
+            assert "`cart`" in refused(answer, 409)["detail"]
+
+    def test_the_part_of_a_vehicle_that_an_assembly_joins(self, shop: TestClient) -> None:
+        """The vehicle itself joins nothing of it."""
+        tee = shop.get("/v1/components/HF-FLT-10G").json()
+        assert shop.post("/v1/components", json={**tee, "sku": "CAR-FILTER"}).status_code == 201
+        car = {"id": "van", "name": "Van", "items": [{"ref": "own", "sku": "CAR-FILTER"}]}
+        put = shop.put("/v1/vehicles/van", json=car, headers={"If-None-Match": "*"})
+        assert put.status_code == 201, put.text
+        given = draft(FITS)
+        given["request"] = {
+            "application": {"fuel": "E10"},
+            "vehicle": "van",
+            "items": [{"ref": "filter", "sku": "HF-FLT-10G"}],
+            "joints": [["own.outlet", "filter.inlet"]],
+        }
+        save(shop, given)
+        changed = without_port(shop, "CAR-FILTER", "outlet", None)
+        answer = shop.put("/v1/components/CAR-FILTER", json=changed, headers={"If-Match": "*"})
+        assert "joins as `own.outlet`" in refused(answer, 409)["detail"]
+
 
 Write = Callable[[TestClient, str, str], Response]
 

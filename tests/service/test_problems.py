@@ -196,9 +196,9 @@ class TestFaultsOfBodies:
             "/application/cylinders",
             "/items/0/ref",
             "/items/1/component/kind",
-            "/items/2",
+            "/items/2/sku",
             "/joints/0/1",
-            "/joints/1",
+            "/joints/1/1",
             "/vehicel",
         }
         assert told["/application/boost"]["found"] == 1.2
@@ -238,7 +238,7 @@ class TestFaultsOfBodies:
         self, client: TestClient
     ) -> None:
         told = faults(post(client, {**SMALLEST, "items": [{"ref": "a"}]}))
-        assert set(told) == {"/items/0"}
+        assert set(told) == {"/items/0/sku"}
         told = faults(post(client, {**SMALLEST, "items": []}))
         assert told["/items"]["expected"] == "at least one entry"
 
