@@ -16,6 +16,7 @@ from tests.rules.flow_systems import (
     fuel_filter,
     hat,
     hose,
+    injectors,
     pump,
     rail,
     regulator,
@@ -79,6 +80,42 @@ def test_more_power_never_raises_the_rail(body: dict[str, Any], more: int) -> No
     easy, hard = before.rail_kpa(row), after.rail_kpa(row)
     if easy is not None and hard is not None:
         assert hard <= easy + 0.2
+
+
+@given(body=systems(), short=st.integers(1, 300))
+@quick
+def test_where_the_rail_sags_the_injectors_feed_the_engine_or_stand_wide_open(
+    body: dict[str, Any], short: int
+) -> None:
+    """An opening that stops short of either would show a rail higher than that of less power."""
+    kw = float(body["application"]["power"].removesuffix(" kW"))
+    body["application"]["power"] = f"{kw + short} kW"
+    figures = figures_of(body)
+    assert figures.injectors is not None
+    for row, state in enumerate(figures.end.states):
+        wanted, burnt = figures.end.bench.flow_of(state), figures.burnt_lph(row)
+        if not figures.solved(row) or burnt is None or burnt >= wanted * (1 - 3e-3):
+            continue
+        opened = figures.end.batch.rows[row].flow_lph
+        widest = max(wanted, min(figures.injectors.static_lph, 3 * wanted))
+        assert opened == pytest.approx(widest)
+
+
+@given(base=st.integers(200, 330), more=st.sampled_from((0.1, 0.5, 2.0, 10.0)))
+@quick
+def test_a_little_more_power_lowers_a_sagging_rail_a_little(base: int, more: float) -> None:
+    points = [(kpa, round(300 * (1 - 0.02 * kpa / 100.0), 1)) for kpa in (0, 200, 400, 600, 900)]
+    weaker = [(kpa, round(0.85 * lph, 1)) for kpa, lph in points]
+    flat = pump([curve(weaker, "12 V"), curve(points)])
+    large = (6, injectors("3000 cc/min"))
+
+    def rail_at(kw: float) -> float:
+        body = return_system({"pump": flat}, power=f"{kw} kW", fuel="E85")
+        figures = figures_of(with_parts(body, injectors=large))
+        found = figures.rail_kpa(figures.end.full_load)
+        return -1.0 if found is None else found
+
+    assert rail_at(base + more) <= rail_at(base) + 0.02
 
 
 @given(body=systems(), ref=st.sampled_from(("feed-1", "feed-2")), wider=st.floats(1.05, 2.0))

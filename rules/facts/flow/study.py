@@ -26,11 +26,11 @@ from rules.fuel import OutsideDataError
 from rules.schema import Unknown
 
 _LEAST_DIFFERENCE_KPA = 1.0
-_OPENING_STEPS = 6
+_OPENING_STEPS = 12
 _OPENING_POWER = 1.5
 _WIDEST = 3.0
 _SAGS = 3e-3
-_FED = 5e-4
+_FED = 1e-5
 _CONTROL_STEPS = 12
 _CONTROL_POWER = 0.8
 _CONTROLLED = 1e-4
@@ -379,28 +379,35 @@ def _fed(bench: Bench, rows: Sequence[Row], static_lph: float | None) -> Batch:
     widest = wanted / fuel.DEFAULT_DUTY_LIMIT if static_lph is None else static_lph
     widest = np.maximum(wanted, np.minimum(widest, _WIDEST * wanted))
     nominal = batch = bench.solve(rows)
-    if not (batch.burnt_lph() < wanted * (1.0 - _SAGS)).any():
+    fed = batch.burnt_lph() >= wanted * (1.0 - _SAGS)
+    if (fed | ~batch.solution.solved).all():
         return batch
     opened, power = wanted.copy(), np.full(len(rows), _OPENING_POWER)
+    too_little, enough = wanted.copy(), widest.copy()
+    solved_with = wanted.copy()
     before = np.full((2, len(rows)), np.nan)
     for _ in range(_OPENING_STEPS):
         # Where the rail is below the manifold the openings pass nothing that could be burnt.
         burnt = np.maximum(batch.burnt_lph(), 1e-3 * wanted)
-        short = (burnt < wanted * (1.0 - _FED)) & (opened < widest)
-        if not short.any():
+        short, over = burnt < wanted * (1.0 - _FED), burnt > wanted * (1.0 + _FED)
+        unsettled = (short & (opened < widest)) | (over & (opened > wanted))
+        if not unsettled.any():
             break
+        too_little = np.where(short, opened, too_little)
+        enough = np.where(over, opened, enough)
         with np.errstate(invalid="ignore", divide="ignore"):
             secant = np.log(opened / before[0]) / np.log(burnt / before[1])
         power = np.where(np.isfinite(secant), np.clip(secant, 1.0, 20.0), power)
         before = np.stack((opened, burnt))
-        further = opened * (wanted / np.where(short, burnt, wanted)) ** power
-        opened = np.where(short, np.minimum(further, widest), opened)
+        further = opened * (wanted / np.where(unsettled, burnt, wanted)) ** power
+        # A step beyond what is known to be too much goes to the middle instead.
+        outside = (further <= too_little) | ((further >= enough) & (enough < widest))
+        further = np.where(outside, np.sqrt(too_little * enough), np.minimum(further, widest))
+        opened = np.where(unsettled, further, opened)
         batch = bench.solve(_opened(rows, opened))
-    unfed = (batch.burnt_lph() < wanted * (1.0 - _FED)) & (opened < widest)
+        solved_with = np.where(batch.solution.solved, opened, solved_with)
     lost = ~batch.solution.solved & nominal.solution.solved
-    if unfed.any() or lost.any():
-        batch = bench.solve(_opened(rows, np.where(lost, wanted, np.where(unfed, widest, opened))))
-    return batch
+    return bench.solve(_opened(rows, np.where(lost, solved_with, opened))) if lost.any() else batch
 
 
 def _opened(rows: Sequence[Row], flows_lph: FloatArray) -> list[Row]:
