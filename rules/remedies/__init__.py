@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
+from rules.remedies.flow import larger_injectors, stronger_pump
 from rules.remedies.joints import (
     adapter_between,
     cap_for_port,
@@ -42,5 +43,7 @@ FINDERS: Mapping[str, Callable[[Search], Iterator[Found]]] = {
     "strainer": strainer,
     "ethanol-sensor": ethanol_sensor,
     "missing-needs": needs_of_the_maker,
+    "stronger-pump": stronger_pump,
+    "larger-injectors": larger_injectors,
 }
 """The finders by the name that rules use after `find:`."""

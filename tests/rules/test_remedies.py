@@ -12,9 +12,9 @@ import pytest
 from rules.assembly import Request, Vehicle
 from rules.catalogue import Catalogue, catalogue
 from rules.check import AssemblyFaults, check, load_rules
-from rules.parts import read_component
+from rules.parts import Component, read_component
 from rules.report import Finding, Report, Suggestion
-from seed_data import demo_assemblies, demo_components, demo_vehicles
+from seed_data import DemoAssembly, demo_assemblies, demo_components, demo_vehicles
 from tests.rules.remedied import remedied
 
 BOOK = load_rules()
@@ -142,3 +142,52 @@ def test_and_so_in_assemblies_spoilt_by_chance(seed: int) -> None:
         judged += 1
         assert found == [], other.model_dump_json(exclude_unset=True)
     assert judged > 20
+
+
+# What feeds the engine ------------------------------------------------------------------------
+
+WITH_POWER = [demo for demo in demo_assemblies() if demo.request.application.power_kw is not None]
+
+
+def more_powerful(request: Request, times: float) -> Request:
+    kw = (request.application.power_kw or 0.0) * times
+    application = request.application.model_copy(update={"power_kw": kw})
+    return request.model_copy(update={"application": application})
+
+
+def stronger(sku: str, times: float, price: str) -> Component:
+    """A pump like another that delivers so many times as much."""
+    body = next(p for p in demo_components() if p.sku == sku).model_dump(mode="json")
+    for curve in body["spec"]["curves"]:
+        for point in curve["points"]:
+            point["flow"]["value"] = round(point["flow"]["value"] * times, 3)
+    offer = {"amount": price, "currency": body["price"]["currency"]}
+    return read_component({**body, "sku": f"{sku}-{times:g}", "price": offer})
+
+
+@pytest.mark.parametrize("times", [1.3, 2.2])
+@pytest.mark.parametrize("demo", WITH_POWER, ids=lambda demo: demo.slug)
+def test_larger_injectors_and_pumps_settle_it_too(demo: DemoAssembly, times: float) -> None:
+    assert complaints(more_powerful(demo.request, times), SHOP) == []
+
+
+def test_the_cheapest_pump_that_feeds_the_engine_is_named() -> None:
+    demo = next(each for each in WITH_POWER if each.slug.startswith("01-"))
+    (pump,) = [item for item in demo.request.items if item.ref == "pump"]
+    sold = [stronger(str(pump.sku), 1.1, "1"), stronger(str(pump.sku), 1.6, "5")]
+    shop = catalogue(1, [*demo_components(), *sold], demo_vehicles())
+    request = more_powerful(demo.request, 3.0)
+    short = [f for f in check(request, shop, BOOK).findings if f.rule == "pump-short-at-pressure"]
+    assert [s.sku for f in short for s in f.remedy.replace] == [f"{pump.sku}-1.6"]
+    assert complaints(request, shop) == []
+
+
+def test_no_more_than_a_few_pumps_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[object] = []
+    monkeypatch.setattr("rules.remedies.flow._feeds", lambda found: asked.append(found))
+    demo = next(each for each in WITH_POWER if each.slug.startswith("01-"))
+    (pump,) = [item for item in demo.request.items if item.ref == "pump"]
+    sold = [stronger(str(pump.sku), 1 + each / 100, "1") for each in range(1, 12)]
+    shop = catalogue(1, [*demo_components(), *sold], demo_vehicles())
+    check(more_powerful(demo.request, 3.0), shop, BOOK)
+    assert len(asked) == 4
