@@ -455,7 +455,8 @@ class _Finder:
             ),
             ways,
         )
-        self.found.open_ends.append(OpenEnd(closed.port, closed.closing.socket.face))
+        face = closed.closing.socket.face
+        self.found.open_ends.append(OpenEnd(closed.port, face, closes=True))
 
     def injectors(self) -> None:
         lacking = self.seated.lacking

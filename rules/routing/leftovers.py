@@ -18,15 +18,20 @@ from rules.routing.template import Station, Template, Wanted
 
 _SEX, _SIZE, _UNRECORDED, _SEAL, _ONE_END = 0, 1, 20, 30, 40
 _FITTINGS = CONDUITS - HOSES
+_JOINED = "Everything is joined without it."
 _UNITS = {"um": "um", "kpa": "kPa", "mm": "mm", "v": "V", "a": "A", "lph": "L/h", "l": "L"}
 
 
 @dataclass(frozen=True, slots=True)
 class OpenEnd:
-    """An end of what is missing: a port that the cart's parts do not reach."""
+    """An end of what is missing: a port that the cart's parts do not reach.
+
+    `closes` is whether a cap is what is missing from it.
+    """
 
     port: str
     face: Face
+    closes: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +137,16 @@ class Explainer:
 
     def _near(self, lot: Lot) -> Iterator[tuple[int, Why]]:
         """How each end of a part stands to each end that is open, the nearest with the least."""
-        for open_end in self._beside_it.open_ends:
+        for open_end in self._open_to(lot):
             for port, face in lot.faces.items():
                 near = self._beside(port, face, open_end)
                 if near is not None:
                     yield near
+
+    def _open_to(self, lot: Lot) -> list[OpenEnd]:
+        """The open ends that a part may be for: a cap goes where nothing else is to go."""
+        caps = lot.part.kind == "cap"
+        return [each for each in self._beside_it.open_ends if each.closes or not caps]
 
     def _beside(self, port: str, face: Face, open_end: OpenEnd) -> tuple[int, Why] | None:
         own, other = face.end, open_end.face.end
@@ -229,9 +239,12 @@ class Explainer:
 
     def _unlike(self, lot: Lot) -> Why:
         """Nothing else is to be said: what is open has ends of another form."""
-        if not self._beside_it.open_ends:
-            return Why("not-needed", "Everything is joined without it.")
-        open_end = self._beside_it.open_ends[0]
+        open_ends = self._open_to(lot)
+        if not open_ends:
+            caps = lot.part.kind == "cap" and self._beside_it.open_ends
+            message = "No port is left for it to close." if caps else _JOINED
+            return Why("not-needed", message)
+        open_end = open_ends[0]
         own = " and ".join(dict.fromkeys(_said(face.end) for face in lot.faces.values()))
         message = (
             f"No end of it joins what is open: it has {own}, {open_end.port} is "

@@ -397,7 +397,18 @@ class _Supplier:
                     got=tuple(got),
                 )
             )
+        self.hand_out_plugs(left)
         self.hand_out_sealant()
+
+    def hand_out_plugs(self, left: Counter[PlacedItem]) -> None:
+        """Injectors of which nobody recorded what they need take what terminals there are."""
+        for item in self.circuit.of_kind("injector"):
+            wanted = 0 if item.part.needs else item.item.quantity
+            for other in self.circuit.of_kind("terminal"):
+                taken = min(left[other], wanted)
+                left[other] -= taken
+                wanted -= taken
+                self.found.used[other.ref] += taken
 
     def put_on(self, item: PlacedItem, need: parts.Need) -> Iterator[str]:
         """What a need gets by lying on a joint of its part, as a gasket does."""

@@ -497,3 +497,61 @@ def test_a_makeshift_that_the_book_objects_to_is_no_offer() -> None:
     told = {each.id: each.message for each in report.routing.unfilled}["pump-to-module"]
     assert "Nothing in the catalogue leads from hf-pmp-465.outlet (3/8 barb)" in told
     assert report.verdict == "does-not-fit"
+
+
+# A rail and injectors of the shop's -------------------------------------------------------------
+
+
+def with_rail(injector: str, quantity: int = 4, **application: Any) -> dict[str, Any]:
+    """The cart with a rail of the shop's in place of the car's own."""
+    asked = body(items=[], outside=[], keeps=[])
+    asked["application"] = {**asked["application"], **application}
+    asked["lines"][-1]["quantity"] = 1
+    skus = ["HF-RAIL-I4", "HF-ADP-ORB8-JIC6M", "HF-PLG-ORB8", "HF-PLG-ORB4", "HF-FST-M8"]
+    asked["lines"] += [{"sku": sku} for sku in skus]
+    if quantity:
+        asked["lines"].append({"sku": injector, "quantity": quantity})
+    asked["lines"].append({"sku": "HF-TRM-INJ", "quantity": 4})
+    return asked
+
+
+def test_a_cart_with_a_rail_and_its_injectors_fits() -> None:
+    report = judge(with_rail("HF-INJ-380"))
+    assert (report.verdict, report.routing.left_over) == ("fits", ())
+
+
+def test_injectors_that_are_too_small_are_told() -> None:
+    report = judge(with_rail("HF-INJ-380", power="250 kW"))
+    assert report.verdict == "does-not-fit"
+    assert "injectors-too-small" in {finding.rule for finding in report.findings}
+
+
+@pytest.mark.parametrize(("power", "sku"), [("110 kW", "HF-INJ-380"), ("250 kW", "HF-INJ-550")])
+def test_missing_injectors_are_offered_for_the_power(power: str, sku: str) -> None:
+    report = judge(with_rail(sku, quantity=0, power=power))
+    assert offered(report) == {sku: 4}
+    assert report.completed_verdict == "fits"
+
+
+def test_one_injector_short_and_two_too_many() -> None:
+    assert offered(judge(with_rail("HF-INJ-380", quantity=3))) == {"HF-INJ-380": 1}
+    assert left(judge(with_rail("HF-INJ-380", quantity=6))) == [
+        ("HF-INJ-380", 2, "more-than-needed")
+    ]
+
+
+def test_plugs_stay_with_injectors_of_which_little_is_recorded() -> None:
+    report = judge(with_rail("HF-INJ-U"))
+    assert report.routing.left_over == ()
+    assert report.verdict == "cannot-tell"
+
+
+def test_a_plug_is_not_measured_against_a_port_that_waits_for_a_line() -> None:
+    """In a return circuit the far end of the rail leads on, and the plug has nothing to close."""
+    asked = with_rail("HF-INJ-380", circuit="return")
+    for line in asked["lines"]:
+        line["sku"] = "HF-TNK-MOD-1" if line["sku"] == "HF-TNK-MOD-R" else line["sku"]
+    report = judge(asked)
+    plug = next(each for each in report.routing.left_over if each.sku == "HF-PLG-ORB8")
+    assert (plug.reason, plug.message) == ("not-needed", "No port is left for it to close.")
+    assert "HF-REG-2" in offered(report)
