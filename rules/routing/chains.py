@@ -17,7 +17,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from typing import NamedTuple, TypeAlias
 
 from rules.faces import Face, Grade, grade
@@ -28,7 +28,7 @@ from rules.routing.offers import MOST_BOUGHT, Bridge, Bridges, Passage, passages
 from rules.routing.pieces import APART, FLEXIBLE, Lot
 from rules.routing.reach import Reach, Step
 
-MOST_CHAINS = 4000
+MOST_CHAINS = 2000
 """Partial chains looked at for one pair of faces; beyond that the answer is not proved."""
 
 SHOP = ("", ":shop")
@@ -180,7 +180,7 @@ class ChainFinder:
             (way, self._cost(way))
             for lot in lots
             if lot.line in (None, span.place.line)
-            for way in passages(lot, backwards=backwards)
+            for way in _passages(lot, backwards)
         ]
         growing = bridges is not None
         self._settles = any(way.lot.settled for way, _ in self._ways)
@@ -205,7 +205,7 @@ class ChainFinder:
         fitness = self._conditions.fitness(way.lot.part, self.span.place)
         length_mm = self.span.run_mm or way.lot.length_mm
         price = costs.price_cents(way.lot.part, self._currency, length_mm) if own else 0
-        drop = costs.drop(way.lot.part, length_mm)
+        drop = _resists(way.lot, length_mm if way.is_hose else None)
         misplaced = int(own and fitness is not Fitness.GOOD)
         return packed((0, 0, misplaced, price, drop))
 
@@ -479,6 +479,17 @@ class ChainFinder:
             face=row[-1].exit,
             hosed=chain.hosed or bridge.has_hose,
         )
+
+
+@lru_cache(maxsize=1024)
+def _passages(lot: Lot, backwards: bool) -> tuple[Passage, ...]:
+    """The ways through a lot, which is asked again for every run of a cart."""
+    return tuple(passages(lot, backwards=backwards))
+
+
+@lru_cache(maxsize=4096)
+def _resists(lot: Lot, length_mm: float | None) -> int:
+    return costs.drop(lot.part, length_mm)
 
 
 def _joint(how: Grade) -> Packed:

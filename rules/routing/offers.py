@@ -7,7 +7,7 @@ from collections import Counter, OrderedDict, defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TypeAlias, TypeVar
+from typing import NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -442,6 +442,26 @@ class Fittings:
         return rows
 
 
+class _Ends(NamedTuple):
+    """The exits that bridges to some goals may end with, one goal after the other.
+
+    Attributes:
+        columns: places of the goals that may be reached at all.
+        exits: exits for the first of them, then for the second and so on.
+        joints: what the joint there costs.
+        begins: where the exits of each begin.
+    """
+
+    columns: npt.NDArray[np.intp]
+    exits: npt.NDArray[np.intp]
+    joints: Codes
+    begins: npt.NDArray[np.intp]
+
+
+_NO_EXITS: npt.NDArray[np.intp] = np.zeros(0, dtype=np.intp)
+_NO_CODES: Codes = np.zeros(0, dtype=np.int64)
+
+
 class Bridges:
     """The best ways through what is sold, from any face to any other, in one place of the circuit.
 
@@ -461,6 +481,7 @@ class Bridges:
         )
         self._rows: dict[Face, list[Codes]] = {}
         self._found: dict[tuple[Face, Face | None, bool], Bridge] = {}
+        self._all_ends_at: dict[tuple[Face | None, ...], _Ends] = {}
         self._ends_at: dict[Face | None, tuple[npt.NDArray[np.intp], Codes]] = {}
 
     def between(
@@ -496,11 +517,29 @@ class Bridges:
         if not starts or not goals:
             return found
         best = np.stack([np.minimum.reduce(self._rows_of(s, hose, parts)) for s in starts])
-        for number, goal in enumerate(goals):
-            exits, joints = self._ends(goal)
-            if len(exits):
-                column = (best[:, exits] + joints).min(axis=1)
-                np.minimum(found[:, number], column, out=found[:, number])
+        ends = self._all_ends(tuple(goals))
+        if len(ends.columns):
+            totals = best[:, ends.exits] + ends.joints
+            least = np.minimum.reduceat(totals, ends.begins, axis=1)
+            found[:, ends.columns] = np.minimum(found[:, ends.columns], least)
+        return found
+
+    def _all_ends(self, goals: tuple[Face | None, ...]) -> _Ends:
+        """The ends of several goals in one row."""
+        found = self._all_ends_at.get(goals)
+        if found is None:
+            each = [(column, *self._ends(goal)) for column, goal in enumerate(goals)]
+            each = [(column, exits, joints) for column, exits, joints in each if len(exits)]
+            lengths = [len(exits) for _, exits, _ in each]
+            found = _Ends(
+                columns=np.array([column for column, _, _ in each], dtype=np.intp),
+                exits=np.concatenate([_NO_EXITS, *(exits for _, exits, _ in each)]),
+                joints=np.concatenate([_NO_CODES, *(joints for _, _, joints in each)]),
+                begins=np.cumsum([0, *lengths[:-1]], dtype=np.intp),
+            )
+            if len(self._all_ends_at) >= _REMEMBERED_STARTS:
+                self._all_ends_at.clear()
+            self._all_ends_at[goals] = found
         return found
 
     def _best(

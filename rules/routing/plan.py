@@ -174,8 +174,12 @@ class Solver:
         most = None if plan is None else builder.most_bought_in_a_row(plan)
         if plan is not None and most is not None and most <= 1:
             return plan
+        complete = builder.complete
         builder = self._builder(layout, most)
-        return builder.solved(builder.hoped) or builder.solved({})
+        plan = builder.solved(builder.hoped) or builder.solved({})
+        if plan is not None:
+            plan.proved = plan.proved and complete
+        return plan
 
     def _builder(self, layout: Layout, most_bought: int | None) -> _Builder:
         return _Builder(
@@ -235,6 +239,11 @@ class _Builder:
     def hoped(self) -> Mapping[int, int]:
         """What is hoped for makes the programme small; most carts have it."""
         return {UNFILLED: self.unavoidable, COMPROMISES: 0}
+
+    @property
+    def complete(self) -> bool:
+        """Whether all chains were looked at."""
+        return all(finder.complete for finder in self.asked)
 
     def solved(self, ceilings: Mapping[int, int]) -> Plan | None:
         solved = self.programme.solve(ceilings)
@@ -741,7 +750,7 @@ class _Builder:
     def plan(self, solved: Solved) -> Plan:
         plan = Plan(self.layout, aims=solved.aims)
         more = frozenset(self.more_of.values())
-        plan.proved = solved.proved and all(finder.complete for finder in self.asked)
+        plan.proved = solved.proved and self.complete
         for variable, value in enumerate(solved.values):
             if not value:
                 continue

@@ -15,8 +15,13 @@ import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import csr_array
 
-SECONDS = 5.0
-"""Time for one aim; an answer that took longer is given, and said not to be proved."""
+NODES = 2000
+"""Branches looked at for one aim; beyond that the best found is given, and said not to be proved.
+
+A limit of time would give one answer today and another tomorrow.
+"""
+
+_INFEASIBLE = 2
 
 _WEIGHT = 10_000
 """Up to this weight two aims are put into one: the solver tells whole numbers apart up to there."""
@@ -178,10 +183,12 @@ class _Solver:
             integrality=np.ones(len(objective)),
             bounds=Bounds(0.0, self._upper),
             constraints=LinearConstraint(matrix, least, most) if len(least) else (),
-            options={"mip_rel_gap": 0.0, "time_limit": SECONDS},
+            options={"mip_rel_gap": 0.0, "node_limit": NODES},
         )
         if found.x is None:
-            return False
+            # Either there is nothing, or nothing was found in as many branches as are looked at.
+            self._proved = self._proved and found.status == _INFEASIBLE
+            return self._values is not None and found.status != _INFEASIBLE
         values = np.round(found.x)
         inside = matrix @ values
         sound = bool(((inside >= least - 1e-9) & (inside <= most + 1e-9)).all())

@@ -6,6 +6,7 @@ The bounds are those of a search in which every piece of the cart is there as of
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple, TypeAlias
 
 import numpy as np
@@ -164,12 +165,7 @@ class Reach:
     def _steps(self, goals: Sequence[Face | None]) -> tuple[Codes, Codes]:
         """From each exit to each goal: by a joint or by fittings, and by a bridge with a hose."""
         plain, hosed = (self._bridges_to(self._exits, goals, hose=hose) for hose in (False, True))
-        for number, goal in enumerate(goals):
-            for place, face in enumerate(self._exits):
-                how = None if goal is None else grade(face, goal)
-                if how is not None:
-                    joint = how * _COMPROMISE
-                    plain[place, number] = min(int(plain[place, number]), joint)
+        np.minimum(plain, _joints(tuple(self._exits), tuple(goals)), out=plain)
         return plain, hosed
 
     def _bridges_to(
@@ -178,6 +174,18 @@ class Reach:
         if self._bridges is None:
             return np.full((len(starts), len(goals)), NEVER, dtype=np.int64)
         return _in_bounds(self._bridges.least(starts, goals, hose=hose, parts=self._parts), hose)
+
+
+@lru_cache(maxsize=512)
+def _joints(exits: tuple[Face, ...], goals: tuple[Face | None, ...]) -> Codes:
+    """What it costs to join each exit to each goal; asked again for every run of a cart."""
+    found: Codes = np.full((len(exits), len(goals)), NEVER, dtype=np.int64)
+    for place, face in enumerate(exits):
+        for number, goal in enumerate(goals):
+            how = None if goal is None else grade(face, goal)
+            if how is not None:
+                found[place, number] = how * _COMPROMISE
+    return found
 
 
 def _settled(ends: Codes, moves: Codes) -> Codes:
