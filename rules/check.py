@@ -70,6 +70,12 @@ def load_rules(shop_directory: Path | None = None) -> engine.Book:
         return engine.load_book(LANGUAGE, directories)
 
 
+def is_built_in(directory: Path) -> bool:
+    """Whether a directory is the one of the built-in rule book."""
+    with as_file(files("rules") / "book") as built_in:
+        return directory.resolve() == built_in.resolve()
+
+
 def check(request: Request, catalogue: Catalogue, book: engine.Book) -> Report:
     """Judge an assembly.
 

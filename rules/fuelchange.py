@@ -280,7 +280,8 @@ class _Trial:
         fuel = self.asked.application.fuel
         fuels = (fuel,) if isinstance(fuel, str) else ()
         alike = replacements(self.catalogue, part, fuels, most) if part is not None else ()
-        found = [*suggested, *(self.catalogue.get(each.sku) for each in alike)]
+        sure = (each.sku for each in alike if each.certain)
+        found = [*suggested, *map(self.catalogue.get, sure)]
         by_sku = {each.sku: each for each in found if each is not None}
         return list(by_sku.values())[:most]
 

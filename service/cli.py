@@ -11,7 +11,7 @@ import json
 import logging
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from enum import Enum
 from pathlib import Path
@@ -23,7 +23,7 @@ from pydantic import TypeAdapter, ValidationError
 from rules.cart import Cart
 from rules.carts import CartReport
 from rules.catalogue import Catalogue, catalogue
-from rules.check import load_rules
+from rules.check import is_built_in, load_rules
 from rules.engine import Book, BookFault, BookFaults
 from rules.report import Report, Verdict
 from rules.routing import load_templates, routed_request
@@ -32,6 +32,7 @@ from service.checks.judge import Asked, Judge, Question
 from service.checks.judging import drawn
 from service.console import (
     console_for,
+    forget_stdout,
     print_faults,
     print_import,
     print_report,
@@ -263,17 +264,27 @@ def show_rule(
 @rules_cli.command("test")
 def try_rules(
     directory: Annotated[
-        Path, typer.Argument(exists=True, file_okay=False, help="Directory of the shop's rules.")
-    ],
+        Path | None,
+        typer.Argument(
+            exists=True,
+            file_okay=False,
+            help="Directory of the shop's rules; the built-in book alone, where none is named.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Load the built-in book with a directory of your own, and run the examples of every rule."""
+    """Load the built-in book, with a directory of your own, and run the examples of every rule."""
+    own_directory = None if directory is None or is_built_in(directory) else directory
     try:
-        book = load_rules(directory)
+        book = load_rules(own_directory)
     except BookFaults as refused:
         _tell_book_faults(refused.faults, as_json)
         raise typer.Exit(BAD_INPUT) from None
-    own = [rule for rule in book.rules if rule.place.startswith(str(directory))]
+    own = [
+        rule
+        for rule in book.rules
+        if own_directory is not None and rule.place.startswith(str(own_directory))
+    ]
     examples = sum(len(rule.examples) for rule in book.rules)
     if as_json:
         counts = {"rules": len(book.rules), "own_rules": len(own), "examples": examples}
@@ -517,9 +528,25 @@ def _require_startable(settings: Settings) -> None:
 
 
 def main() -> None:
-    """Run the command that the arguments name."""
+    """Run the command that the arguments name; output that cannot be written ends it with 2."""
     write_utf8()
-    cli()
+    try:
+        try:
+            cli()
+        except SystemExit:
+            sys.stdout.flush()
+            raise
+    except BrokenPipeError as left:
+        # Who reads has left, and the exit code that was on its way stays true.
+        forget_stdout()
+        if isinstance(left.__context__, SystemExit):
+            raise left.__context__ from None
+    except OSError as error:
+        forget_stdout()
+        what = f"`{error.filename}`" if error.filename else "The output cannot be written"
+        with suppress(OSError):
+            print(f"lineworthy: {what}: {error.strerror}.", file=sys.stderr)
+        sys.exit(BAD_INPUT)
 
 
 if __name__ == "__main__":

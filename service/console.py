@@ -50,10 +50,11 @@ class _PatientConsole(Console):
 
     def on_broken_pipe(self) -> None:
         self.quiet = True
-        _forget_stdout()
+        forget_stdout()
 
 
-def _forget_stdout() -> None:
+def forget_stdout() -> None:
+    """Send what is still to be written to standard output nowhere."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
@@ -62,7 +63,7 @@ def write(text: str) -> None:
     try:
         print(text, flush=True)
     except BrokenPipeError:
-        _forget_stdout()
+        forget_stdout()
 
 
 def console_for(stream: TextIO) -> Console:
@@ -140,7 +141,7 @@ def _report(
             told = shorten(f"{each.what}: {each.why}", _LONGEST_NOT_CHECKED, placeholder=" ...")
             yield Padding(Text(told, style="dim"), (0, 2))
         yield Text()
-    yield from _switched_off(report)
+    yield from _changed_by_the_shop(report)
     yield from _cautions(report)
     yield Text(
         f"rule book {report.book.version}, catalogue {report.catalogue_revision}, "
@@ -201,7 +202,13 @@ def _remedy(remedy: Remedy) -> Iterator[Text]:
         )
 
 
-def _switched_off(report: Report) -> Iterator[RenderableType]:
+def _changed_by_the_shop(report: Report) -> Iterator[RenderableType]:
+    if report.book.changed:
+        yield Text("Severity changed by the shop", style="bold")
+        for changed in report.book.changed:
+            told = f"{changed.rule}: {changed.now} in place of {changed.was}"
+            yield Padding(Text(f"{told}: {changed.reason}", style="dim"), (0, 2))
+        yield Text()
     if report.book.switched_off:
         yield Text("Switched off by the shop", style="bold")
         for each in report.book.switched_off:
@@ -225,7 +232,9 @@ def print_faults(console: Console, title: str, detail: str, faults: Sequence[Fau
 def _faults(title: str, detail: str, faults: Sequence[Fault]) -> Iterator[RenderableType]:
     yield Text.assemble((title, "bold red"), "" if faults else f": {detail}")
     for fault in faults:
-        yield Text.assemble((fault.pointer or "the whole", "bold"), f": {fault.detail}")
+        # A fault of a file says its line, a fault of a command is its title's.
+        told = (f"{fault.pointer}: ", "bold") if fault.pointer else ""
+        yield Text.assemble(told, fault.detail)
         if fault.found is not None:
             yield Padding(Text(f"found     {fault.found}", style="dim"), (0, 2))
         if fault.expected:

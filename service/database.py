@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any, Final
 
 from alembic import command
@@ -211,18 +212,29 @@ def make_engine(
 
 
 @contextmanager
-def _availability() -> Iterator[None]:
+def _availability(engine: Engine) -> Iterator[None]:
     """Tell a database that does not answer from a fault of this program."""
     try:
         yield
     except PoolTimeout as fault:
         raise DatabaseUnavailable("All connections to the database are busy.") from fault
     except (OperationalError, InterfaceError) as fault:
-        raise DatabaseUnavailable("The database does not answer.") from fault
+        missing = _missing_directory(engine)
+        raise DatabaseUnavailable(missing or "The database does not answer.") from fault
     except DBAPIError as fault:
         if fault.connection_invalidated:
             raise DatabaseUnavailable("The connection to the database was lost.") from fault
         raise
+
+
+def _missing_directory(engine: Engine) -> str | None:
+    """What to say of a SQLite file whose directory is not there: SQLite makes files alone."""
+    if engine.dialect.name != "sqlite" or not engine.url.database:
+        return None
+    directory = Path(engine.url.database).parent
+    if directory.is_dir():
+        return None
+    return f"The directory `{directory}` of the database file does not exist."
 
 
 class Database:
@@ -266,7 +278,7 @@ class Database:
         Raises:
             DatabaseUnavailable: the database does not answer.
         """
-        with _availability(), self._reader.connect() as connection, connection.begin():
+        with _availability(self.engine), self._reader.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
@@ -280,7 +292,7 @@ class Database:
             DatabaseUnavailable: the database does not answer; nothing is stored, unless the
                 connection broke during the commit itself.
         """
-        with _availability(), self._writer.connect() as connection, connection.begin():
+        with _availability(self.engine), self._writer.connect() as connection, connection.begin():
             found = connection.execute(
                 select(catalogue_revision.c.revision).with_for_update()
             ).scalar_one()
@@ -360,7 +372,7 @@ def migrate(url: str) -> None:
     config = migration_config()
     config.attributes["engine"] = engine
     try:
-        with _availability():
+        with _availability(engine):
             command.upgrade(config, "head")
     finally:
         engine.dispose()

@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
@@ -168,6 +169,37 @@ class TestCheck:
             assert process.stderr.read() == ""
             assert process.wait(60) == 1
 
+    @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no full device")
+    @pytest.mark.parametrize(
+        "arguments", [["check", "--demo", LEAKS], ["rules", "list"], ["--help"]]
+    )
+    @pytest.mark.parametrize("as_json", [False, True])
+    def test_output_that_cannot_be_written(self, arguments: list[str], as_json: bool) -> None:
+        """The verdict did not arrive, so the exit code is none of a verdict."""
+        if as_json and arguments != ["--help"]:
+            arguments = [*arguments, "--json"]
+        with Path("/dev/full").open("w", encoding="utf-8") as full:
+            ended = subprocess.run(
+                [sys.executable, "-m", "service.cli", *arguments],
+                stdout=full,
+                stderr=subprocess.PIPE,
+                encoding="utf-8",
+                env=environment(),
+                timeout=60,
+                check=False,
+            )
+        assert ended.returncode == 2
+        [line] = ended.stderr.splitlines()
+        assert line == "lineworthy: The output cannot be written: No space left on device."
+
+    def test_directory_of_the_database_that_is_not_there(self, tmp_path: Path) -> None:
+        url = f"sqlite:///{tmp_path / 'none' / 'shop.sqlite3'}"
+        for arguments in (["migrate"], ["check", "-"]):
+            done = run(*arguments, given=written(FITS), LINEWORTHY_DATABASE_URL=url)
+            assert done.code == 2
+            assert f"The directory `{tmp_path / 'none'}`" in done.err
+            assert "does not exist" in done.err
+
     def test_database_of_the_environment(self, demo_database: str) -> None:
         settings = {"LINEWORTHY_DATABASE_URL": demo_database}
         done = run("check", "--json", "-", given=written(FITS), **settings)
@@ -290,6 +322,37 @@ class TestRules:
         unknown = run("rules", "show", listed[0]["id"] + "x")
         assert unknown.code == 2
         assert listed[0]["id"] in unknown.err
+
+    def test_the_built_in_book(self) -> None:
+        counts = {"own_rules": 0, "faults": []}
+        for directory in ([], [str(Path(str(files("rules"))) / "book")]):
+            done = run("rules", "test", "--json", *directory)
+            assert done.code == 0, done.out
+            told = json.loads(done.out)
+            assert told["rules"] > 100
+            assert told["examples"] > told["rules"]
+            assert {name: told[name] for name in counts} == counts
+
+    def test_a_misspelt_id_is_answered_with_the_nearest(self) -> None:
+        for given in (
+            "flare-screwd-into-oring-port",
+            "FLARE-SCREWED-INTO-O-RING-PORT",
+            "o-ring-port",
+        ):
+            done = run("rules", "show", given)
+            assert done.code == 2
+            assert "`flare-screwed-into-o-ring-port`" in re.sub(r"\s+", " ", done.err)
+
+    def test_a_changed_severity_is_printed(self, tmp_path: Path) -> None:
+        (tmp_path / "shop.yaml").write_text(
+            "overrides:\n  - rule: flare-screwed-into-o-ring-port\n    severity: warning\n"
+            "    reason: seen on every car here\n",
+            encoding="utf-8",
+        )
+        settings = {"LINEWORTHY_BOOK_DIRECTORY": str(tmp_path)}
+        told = run("check", "--demo", LEAKS, **settings).out
+        assert "Severity changed by the shop" in told
+        assert "flare-screwed-into-o-ring-port: warning in place of error: seen on every" in told
 
     def test_book_of_a_shop(self, tmp_path: Path) -> None:
         first = json.loads(run("rules", "list", "--json").out)["rules"][0]
@@ -418,6 +481,45 @@ class TestServe:
                 thread.join(30)
             assert process.wait(30) == 0
         assert statuses == [200] * 4
+
+    def test_busy_clients_lose_nothing(self, demo_database: str) -> None:
+        """Each asks again as soon as it is answered, until nobody listens any more."""
+        answers: list[list[httpx.Response]] = [[] for _ in range(8)]
+        ends: list[Exception | None] = [None] * len(answers)
+
+        def ask_on_and_on(address: str, number: int) -> None:
+            with httpx.Client(base_url=address, timeout=30) as client:
+                try:
+                    while True:
+                        answers[number].append(client.post("/v1/checks", json=assembly(LEAKS).body))
+                except Exception as error:
+                    ends[number] = error
+
+        with serving(demo_database, "--log-level", "error") as (process, address):
+            asking = [
+                threading.Thread(target=ask_on_and_on, args=(address, number))
+                for number in range(len(answers))
+            ]
+            for thread in asking:
+                thread.start()
+            while any(len(each) < 3 for each in answers):
+                time.sleep(0.05)
+            process.send_signal(signal.SIGTERM)
+            for thread in asking:
+                thread.join(30)
+            assert process.wait(30) == 0
+        # A connection that is refused never took a request; any other error lost one.
+        assert [type(end) for end in ends] == [httpx.ConnectError] * len(ends)
+        assert {answer.status_code for each in answers for answer in each} == {200}
+        assert [each[-1].headers.get("Connection") for each in answers] == ["close"] * len(answers)
+
+    def test_idle_connections_do_not_hold_it_up(self, demo_database: str) -> None:
+        with serving(demo_database) as (process, address), httpx.Client(base_url=address) as client:
+            assert client.get("/v1/health/live").status_code == 200
+            begun = time.monotonic()
+            process.send_signal(signal.SIGTERM)
+            assert process.wait(30) == 0
+            assert time.monotonic() - begun < 10
 
     def test_body_over_the_limit_on_the_wire(self, demo_database: str) -> None:
         def chunks() -> Iterator[bytes]:
