@@ -176,5 +176,9 @@ class Routing(Model):
     asks: tuple[Ask, ...] = ()
     objective: Objective
     proved_best: bool = Field(
-        description="Whether the solver has proved that no other routing is better."
+        description=(
+            "Whether the solver has proved that no other routing is better: fewest places unfilled, "
+            "then fewest parts to buy, fewest of the cart left over, lowest price, least drop. Rows "
+            "of parts that only use up the cart, where fewer of the same do, do not count as others."
+        )
     )
