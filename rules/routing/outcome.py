@@ -177,8 +177,8 @@ class Routing(Model):
     objective: Objective
     proved_best: bool = Field(
         description=(
-            "Whether the solver has proved that no other routing is better: fewest places unfilled, "
-            "then fewest parts to buy, fewest of the cart left over, lowest price, least drop. Rows "
-            "of parts that only use up the cart, where fewer of the same do, do not count as others."
+            "Whether the solver has proved that no other routing is better: fewest places "
+            "unfilled, then fewest parts to buy, fewest of the cart left over, lowest price, least "
+            "drop. Rows of parts that only use up the cart, where fewer do, are no others."
         )
     )
