@@ -31,7 +31,10 @@ class TestStateless:
         assert (told["verdict_before"], told["verdict_after"]) == ("fits", "fits-with-cautions")
         steps = {(step["do"], *step["refs"]): step for step in told["steps"]}
         assert set(steps) == {("add",), ("renew", "strainer")}
-        assert [each["sku"] for each in steps["add",]["add"]] == ["HF-SNS-ETH"]
+        added = {each["sku"]: each for each in steps["add",]["add"]}
+        # Its quick-connect ends meet flares there: two adapters and one more hose.
+        assert set(added["HF-SNS-ETH"]["needs"]) == set(added) - {"HF-SNS-ETH"}
+        assert added["HF-ADP-QC38-JIC6M"]["quantity"] == 2
         renewed = steps["renew", "strainer"]["replacements"][0]
         assert (renewed["sku"], renewed["settles"]) == ("HF-STR-70", True)
         assert renewed["price"]["currency"] == "EUR"
