@@ -31,6 +31,7 @@ DRAWN: Final = SHOWN[0]
 DATABASE_FILE: Final = "demo.sqlite3"
 _SERVE: Final = ("serve", "--host", "127.0.0.1", "--port", "0", "--log-level", "warning")
 _STOP_SECONDS: Final = 30.0
+_STOPPING: Final = frozenset({signal.SIGINT, signal.SIGTERM})
 
 
 class DemoError(RuntimeError):
@@ -150,9 +151,16 @@ def _stop(process: subprocess.Popen[str]) -> None:
 
 
 def _stay(console: Console, address: str) -> None:
-    console.print()
-    print_text(console, f"The API's pages: {address}/docs", "bold")
-    print_text(console, f"Its document: {address}/openapi.json", "none")
-    print_text(console, "Ctrl-C stops the service.", "dim")
-    with suppress(KeyboardInterrupt):
-        signal.pause()
+    """Say where the service is until the demo is told to stop.
+
+    The signals are held back first: one that came before the waiting would never be seen.
+    """
+    signal.pthread_sigmask(signal.SIG_BLOCK, _STOPPING)
+    try:
+        console.print()
+        print_text(console, f"The API's pages: {address}/docs", "bold")
+        print_text(console, f"Its document: {address}/openapi.json", "none")
+        print_text(console, "Ctrl-C stops the service.", "dim")
+        signal.sigwait(_STOPPING)
+    finally:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _STOPPING)

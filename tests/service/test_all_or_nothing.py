@@ -51,7 +51,7 @@ WRITES: dict[str, Write] = {
 
 
 def prepare(client: TestClient) -> None:
-    rows = [component("KEPT"), component("OLD", ports=[PORT], excluded_fuels=["B7"])]
+    rows = [component("KEPT"), component("OLD", ports=[PORT], excluded_fuels=["M100"])]
     assert client.post("/v1/imports", json=rows).status_code == 200
     car = client.put("/v1/vehicles/car", json=CAR, headers={"If-None-Match": "*"})
     assert car.status_code == 201

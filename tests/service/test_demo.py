@@ -112,7 +112,8 @@ def test_runs_again_in_the_same_place(tmp_path: Path) -> None:
     assert reports[0] == reports[1]
 
 
-def test_kept_up_until_interrupted(tmp_path: Path) -> None:
+@pytest.mark.parametrize("told", [signal.SIGINT, signal.SIGTERM])
+def test_kept_up_until_told_to_stop(tmp_path: Path, told: signal.Signals) -> None:
     process = subprocess.Popen(
         [*COMMAND, str(tmp_path), "--keep"],
         stdout=subprocess.PIPE,
@@ -126,7 +127,7 @@ def test_kept_up_until_interrupted(tmp_path: Path) -> None:
         line = next(line for line in process.stdout if "The API's pages:" in line)
         page = line.split()[-1]
         assert httpx.get(page).status_code == 200
-        process.send_signal(signal.SIGINT)
+        process.send_signal(told)
         assert process.wait(30) == 0
         assert process.stderr.read() == ""
         with pytest.raises(httpx.ConnectError):

@@ -170,9 +170,9 @@ class TestRefused:
     @pytest.mark.parametrize(
         ("body", "pointer"),
         [
-            ({**WHO}, ""),
-            ({**WHO, "rule": LIMITED, "finding": "0" * 32}, ""),
-            ({**WHO, "refs": ["strainer"], "finding": "0" * 32}, ""),
+            ({**WHO}, "/finding"),
+            ({**WHO, "rule": LIMITED, "finding": "0" * 32}, "/finding"),
+            ({**WHO, "refs": ["strainer"], "finding": "0" * 32}, "/finding"),
             ({**WHO, "finding": "xyz"}, "/finding"),
             ({**WHO, "rule": "Not A Rule"}, "/rule"),
             ({"rule": LIMITED, "reason": "r"}, "/name"),
